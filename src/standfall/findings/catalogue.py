@@ -1,0 +1,79 @@
+"""The numbered catalogue: every code a finding may carry, its grade and its title.
+
+A number is never used twice: a finding that is dropped leaves a gap. ``docs/findings.md`` describes
+each, and a test compares the two.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+
+@dataclass(frozen=True, slots=True)
+class CatalogueEntry:
+    """Grade and title of a code."""
+
+    grade: Literal["blocks", "warns", "notes"]
+    title: str
+
+
+def _blocks(title: str) -> CatalogueEntry:
+    return CatalogueEntry("blocks", title)
+
+
+def _warns(title: str) -> CatalogueEntry:
+    return CatalogueEntry("warns", title)
+
+
+def _notes(title: str) -> CatalogueEntry:
+    return CatalogueEntry("notes", title)
+
+
+CATALOGUE: dict[str, CatalogueEntry] = {
+    # B: the brief as a text
+    "B101": _blocks("the brief cannot be read"),
+    "B102": _blocks("the brief is not valid TOML"),
+    "B103": _blocks("a key or section the brief does not have"),
+    "B104": _blocks("a needed key or section is missing"),
+    "B105": _blocks("a value of the wrong kind"),
+    "B106": _blocks("a number outside its bounds"),
+    "B107": _blocks("a word that is not one of the choices"),
+    "B108": _blocks("a text that is empty, too long or not printable"),
+    "B109": _blocks("a name used twice"),
+    "B110": _blocks("a name that nothing carries"),
+    "B111": _blocks("keys that contradict each other"),
+    "B112": _blocks("more dominoes than a build file is meant for"),
+    # P: pictures
+    "P201": _blocks("a picture is missing"),
+    "P202": _blocks("a picture outside the brief's folder"),
+    "P203": _blocks("a picture that cannot be decoded"),
+    "P204": _blocks("a picture of absurd size"),
+    "P205": _blocks("a picture file that refers to other files"),
+    "P206": _notes("something about a picture worth knowing"),
+    "P207": _warns("a picture with less detail than the field has cells"),
+    "P208": _blocks("a picture that leaves no domino in its field"),
+    # C: colours and stock
+    "C301": _blocks("not enough dominoes in stock"),
+    "C302": _blocks("a line needs more of a colour than there is"),
+    "C303": _notes("a colour whose stock binds"),
+    "C304": _warns("two colours that are hard to tell apart"),
+    "C305": _blocks("no purchase within the budget is enough"),
+    "C306": _warns("packs to buy before the build"),
+    "C307": _notes("specks left because no stock was left to recolour them"),
+    # S: the standing set
+    "S401": _blocks("pieces closer than they are thick or wide"),
+    "S402": _blocks("dominoes standing in one another"),
+    "S403": _blocks("a field outside the hall"),
+    "S404": _blocks("a line outside the hall"),
+    "S405": _blocks("a line too short to stand on"),
+    "S406": _blocks("an arc tighter than its pieces allow"),
+    "S407": _blocks("a hall outline that is no floor"),
+    "S408": _blocks("a camera that cannot see the field"),
+    "S409": _warns("floor load above what the hall allows"),
+    # T: tiles
+    "T501": _blocks("a tray that does not fit the field"),
+    "T503": _notes("tiles that are not full"),
+    # K: the build file
+    "K601": _blocks("not a build file, or one from a newer version"),
+}
