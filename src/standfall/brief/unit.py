@@ -1,0 +1,36 @@
+"""Units a key may carry in its name, and their conversion to SI, done once, here."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Unit:
+    """A unit as the brief spells it.
+
+    ``per_si`` file units make one SI unit; dividing by it (and not multiplying by 0.001) gives
+    the correctly rounded SI number, so 7.5 mm is exactly the float 0.0075.
+    """
+
+    suffix: str
+    words: str
+    per_si: float
+
+    def to_si(self, value: float) -> float:
+        """Convert a number of this unit to SI."""
+        return value / self.per_si
+
+    def from_si(self, value: float) -> float:
+        """Convert an SI number to this unit, rounded to what a person would write."""
+        return float(f"{value * self.per_si:.12g}")
+
+
+NONE = Unit("", "", 1.0)
+MM = Unit("_mm", "mm", 1000.0)
+M = Unit("_m", "m", 1.0)
+G = Unit("_g", "g", 1000.0)
+DEG = Unit("_deg", "degrees", 180.0 / math.pi)
+PERCENT = Unit("_percent", "%", 100.0)
+KPA = Unit("_kpa", "kPa", 1e-3)
