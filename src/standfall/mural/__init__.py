@@ -1,0 +1,1 @@
+"""The mural: picture to cells, colours within stock, lines of dominoes, the standing set."""
