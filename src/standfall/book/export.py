@@ -1,0 +1,63 @@
+"""Tables for other programs."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Literal
+
+from standfall.book.csv_file import write_csv
+from standfall.book.parquet_file import write_parquet
+from standfall.book.sound import check_columns
+from standfall.book.table import domino_table, tile_table
+from standfall.disk import faults_of, make_folder, real_path, whole_file
+from standfall.planning.plan import Plan
+
+Progress = Callable[[int, int, str], None]
+
+
+def export_tables(
+    plan: Plan, folder: Path | str, kind: Literal["csv", "parquet"], progress: Progress | None = None
+) -> tuple[Path, ...]:
+    """Write ``dominoes`` and ``tiles`` as CSV or Parquet; docs/build-file.md describes the columns.
+
+    Each file is written whole or not at all, and replaces an earlier one of the same name. When the
+    second fails, the first stands.
+
+    Args:
+        plan: what to write.
+        folder: where to; made if it is not there.
+        kind: also the ending of the names.
+        progress: called with rows written, rows of both tables in all, and what is going on.
+
+    Returns:
+        The paths of the files, dominoes first.
+
+    Raises:
+        FileFault: the folder cannot be made, or the disk refuses.
+        ValueError: another kind, or a plan that does not hold together.
+    """
+    write = {"csv": write_csv, "parquet": write_parquet}.get(kind)
+    if write is None:
+        raise ValueError(f"kind must be csv or parquet, not {kind!r}")
+    check_columns(plan)
+    tables = (domino_table(plan), tile_table(plan))
+    folder = Path(folder)
+    make_folder(folder)
+    total, done = sum(map(len, tables)), 0
+    paths = []
+    for table in tables:
+        path = folder / f"{table.name}.{kind}"
+        with faults_of(path, "written"), whole_file(real_path(path)) as temporary:
+            write(table, temporary, _counter(progress, done, total, f"writing {path.name}"))
+        done += len(table)
+        paths.append(path)
+    return tuple(paths)
+
+
+def _counter(progress: Progress | None, before: int, total: int, what: str) -> Callable[[int], None]:
+    def told(rows: int) -> None:
+        if progress is not None:
+            progress(before + rows, total, what)
+
+    return told

@@ -1,0 +1,89 @@
+"""Whether a plan holds together, so that it reads back exactly as it was written."""
+
+from __future__ import annotations
+
+import hashlib
+import math
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+
+from standfall.book.columns import STANDING_COLUMNS, STOCK_COLUMNS, TILING_COLUMNS
+from standfall.brief import read_text
+from standfall.planning.plan import Plan
+from standfall.tiles import KINDS
+
+
+def check_plan(plan: Plan) -> None:
+    """Check everything the build file relies on.
+
+    Raises:
+        ValueError: a mistake in the program that made the plan (or, on reading, a damaged file).
+    """
+    if read_text(plan.text).brief != plan.brief:
+        raise ValueError("plan.brief is not what plan.text reads as")
+    for file in plan.files:
+        if hashlib.sha256(file.data).hexdigest() != file.sha256:
+            raise ValueError(f"the bytes of picture {file.name!r} do not have its SHA-256")
+    if plan.palette.names != tuple(colour.name for colour in plan.brief.colours):
+        raise ValueError("plan.palette does not have the brief's colours")
+    if not (math.isfinite(plan.colour_error.mean) and math.isfinite(plan.colour_error.p95)):
+        raise ValueError("plan.colour_error holds a number that is not finite")
+    for finding in plan.findings:
+        if not (_keeps(finding.value) and _keeps(finding.limit)):
+            raise ValueError(
+                f"finding {finding.code} at {finding.where} holds a value that SQLite does not keep"
+            )
+    check_columns(plan)
+
+
+def check_columns(plan: Plan) -> None:
+    """Check the arrays alone: types, lengths, finite numbers, numbers of things that exist.
+
+    Raises:
+        ValueError: names the column and what is wrong with it.
+    """
+    brief, standing, tiling = plan.brief, plan.standing, plan.tiling
+    _check_types("standing", standing, STANDING_COLUMNS, len(standing))
+    _check_types("tiling", tiling, TILING_COLUMNS, len(tiling))
+    _check_types("stock", plan.stock, STOCK_COLUMNS, len(brief.colours))
+    fields, lines, tiles = len(brief.fields), len(brief.lines), len(tiling)
+    _check_range("standing", standing, ("colour",), 0, len(brief.colours))
+    _check_range("standing", standing, ("field",), -1, fields)
+    _check_range("standing", standing, ("line",), -1, lines)
+    _check_range("standing", standing, ("tile",), 0, tiles + 1)
+    _check_range("standing", standing, ("slot_row", "slot_col"), -1, None)
+    _check_range("tiling", tiling, ("field",), 0, fields)
+    _check_range("tiling", tiling, ("kind",), 0, len(KINDS))
+    if not np.isin(tiling.turn_deg, (0, 180)).all():
+        raise ValueError("tiling.turn_deg holds another turn than 0 and 180")
+    if ((standing.field < 0) == (standing.line < 0)).any():
+        raise ValueError("a domino of standing belongs to a field and a line, or to neither")
+    if not len(tiling.cut_rows) == len(tiling.cut_cols) == fields:
+        raise ValueError("tiling.cut_rows and cut_cols do not have one entry for each field")
+
+
+def _keeps(value: object) -> bool:
+    """Tell whether a value survives SQLite and JSON: not so NaN, true (becomes 1) or NumPy's integers."""
+    if isinstance(value, float):
+        return math.isfinite(value)
+    if isinstance(value, int):
+        return not isinstance(value, bool) and -(2**63) <= value < 2**63
+    return value is None or isinstance(value, str)
+
+
+def _check_types(holder: str, columns: object, types: Mapping[str, type], length: int) -> None:
+    for name, kind in types.items():
+        column = getattr(columns, name)
+        if column.dtype != kind or column.shape != (length,):
+            wanted = f"{np.dtype(kind)} of shape ({length},)"
+            raise ValueError(f"{holder}.{name} is {column.dtype} of shape {column.shape}, not {wanted}")
+        if column.dtype.kind == "f" and not np.isfinite(column).all():
+            raise ValueError(f"{holder}.{name} holds a number that is not finite")
+
+
+def _check_range(holder: str, columns: object, names: Sequence[str], least: int, stop: int | None) -> None:
+    for name in names:
+        column = getattr(columns, name)
+        if len(column) and (column.min() < least or (stop is not None and column.max() >= stop)):
+            raise ValueError(f"{holder}.{name} holds a number that nothing carries")

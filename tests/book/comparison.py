@@ -1,0 +1,59 @@
+"""What the tests of this folder compare: whole plans, whole folders, and what a child process did."""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+from dataclasses import fields
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from standfall.planning.plan import Plan
+
+
+def assert_same_plan(one: Plan, other: Plan) -> None:
+    """Compare attribute by attribute, arrays by type and bits."""
+    for field in fields(Plan):
+        _assert_same(getattr(one, field.name), getattr(other, field.name), field.name)
+
+
+def _assert_same(one: Any, other: Any, where: str) -> None:
+    assert type(one) is type(other), where
+    if isinstance(one, np.ndarray):
+        assert one.dtype == other.dtype, where
+        assert one.shape == other.shape, where
+        assert one.tobytes() == other.tobytes(), where
+    elif type(one).__name__ in ("Standing", "Tiling", "StockTable", "Palette"):
+        for field in fields(one):
+            _assert_same(getattr(one, field.name), getattr(other, field.name), f"{where}.{field.name}")
+    else:
+        assert one == other, where
+
+
+def contents(folder: Path) -> dict[str, bytes]:
+    """Return the bytes of every file in a folder, by name."""
+    return {path.name: path.read_bytes() for path in folder.iterdir()}
+
+
+def run_child(script: str, *arguments: object, wait: bool = True) -> Any:
+    """Run a script in a new Python that can import this folder; return what it prints as JSON.
+
+    With ``wait`` false, return the running process, its input and output as pipes.
+    """
+    path = os.pathsep.join([str(Path(__file__).parent), os.environ.get("PYTHONPATH", "")])
+    process = subprocess.Popen(
+        [sys.executable, "-c", script, *map(str, arguments)],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        env={**os.environ, "PYTHONPATH": path},
+        text=True,
+    )
+    if not wait:
+        return process
+    output, _ = process.communicate(timeout=120)
+    assert process.returncode == 0
+    return json.loads(output)

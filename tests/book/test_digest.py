@@ -1,0 +1,93 @@
+"""The digests against a second way to take them: from SQL rows, as docs/build-file.md tells outsiders to."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import sqlite3
+import struct
+from contextlib import closing
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+from book_plan import make_plan_by_hand
+
+from standfall.book import write_build
+from standfall.book.digest import input_digest, result_digest
+
+# As listed in the page; letters of Python's struct module.
+LETTERS = {"f8": "d", "i1": "b", "i2": "h", "i4": "i", "i8": "q"}
+
+
+def listed_columns() -> dict[str, list[tuple[str, str]]]:
+    page = (Path(__file__).parents[2] / "docs" / "build-file.md").read_text(encoding="utf-8")
+    section = page[page.index("| table | columns and types |") :]
+    rows = [line.split("|")[1:3] for line in section.splitlines()[2:5]]
+    return {
+        table.strip(" `"): [tuple(column.split()) for column in columns.split(",")]  # type: ignore[misc]
+        for table, columns in rows
+    }
+
+
+def compact(value: object) -> bytes:
+    return json.dumps(value, sort_keys=True, separators=(",", ":"), ensure_ascii=False).encode()
+
+
+def number_of(table: str, column: str, value: object) -> object:
+    if column == "kind":
+        return ["full", "edge", "holed"].index(str(value))
+    return (0 if column == "tile" else -1) if value is None else value
+
+
+def test_result_digest_can_be_taken_from_the_rows(tmp_path: Path) -> None:
+    path = write_build(make_plan_by_hand(), tmp_path / "a.build")
+    with closing(sqlite3.connect(path)) as connection:
+        error = connection.execute("SELECT * FROM colour_error")
+        names = [column[0] for column in error.description]
+        words = {
+            "colour_error": dict(list(zip(names, error.fetchone(), strict=True))[1:]),
+            "colours": connection.execute(
+                "SELECT name, code, srgb_hex FROM colour ORDER BY number"
+            ).fetchall(),
+            "cut_cols": [row[0] for row in connection.execute("SELECT cut_cols FROM field ORDER BY number")],
+            "cut_rows": [row[0] for row in connection.execute("SELECT cut_rows FROM field ORDER BY number")],
+            "findings": connection.execute(
+                "SELECT code, grade, place, message, value, bound, next_step FROM finding ORDER BY number"
+            ).fetchall(),
+        }
+        digest = hashlib.sha256(compact(words) + b"\n")
+        for table, columns in listed_columns().items():
+            for column, kind in columns:
+                rows = connection.execute(f"SELECT {column} FROM {table} ORDER BY 1 * rowid").fetchall()
+                numbers = [number_of(table, column, value) for (value,) in rows]
+                digest.update(f"{table}.{column} {kind} {len(numbers)}\n".encode("ascii"))
+                digest.update(struct.pack(f"<{len(numbers)}{LETTERS[kind]}", *numbers))
+        stored = connection.execute("SELECT result_sha256 FROM plan").fetchone()[0]
+    assert digest.hexdigest() == stored
+
+
+def test_input_digest_can_be_taken_from_the_rows(tmp_path: Path) -> None:
+    path = write_build(make_plan_by_hand(), tmp_path / "a.build")
+    with closing(sqlite3.connect(path)) as connection:
+        brief, plan_format, stored = connection.execute(
+            "SELECT brief, plan_format, input_sha256 FROM plan"
+        ).fetchone()
+        pictures = connection.execute("SELECT name, sha256 FROM plan_picture").fetchall()
+        kept = connection.execute("SELECT sha256, bytes FROM picture").fetchall()
+    inputs = {
+        "brief": hashlib.sha256(brief.encode()).hexdigest(),
+        "pictures": sorted(pictures),
+        "plan_format": plan_format,
+    }
+    assert hashlib.sha256(compact(inputs)).hexdigest() == stored
+    assert all(hashlib.sha256(data).hexdigest() == sha256 for sha256, data in kept)
+
+
+def test_each_domino_counts() -> None:
+    plan = make_plan_by_hand()
+    x_m = plan.standing.x_m.copy()
+    x_m[-1] = np.nextafter(x_m[-1], np.inf)
+    moved = replace(plan, standing=replace(plan.standing, x_m=x_m))
+    assert result_digest(moved) != result_digest(plan)
+    assert input_digest(moved) == input_digest(plan)

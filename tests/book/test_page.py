@@ -1,0 +1,138 @@
+"""docs/build-file.md against the real schema, both ways, and its examples against a real file."""
+
+from __future__ import annotations
+
+import re
+import sqlite3
+from collections.abc import Iterator
+from contextlib import closing
+from pathlib import Path
+
+import pyarrow as pa
+import pyarrow.parquet
+import pytest
+from book_plan import make_plan_by_hand
+
+from standfall.book import APPLICATION_ID, FORMAT_VERSION, export_tables, write_build
+
+PAGE = (Path(__file__).parents[2] / "docs" / "build-file.md").read_text(encoding="utf-8")
+Described = dict[str, list[tuple[str, str]]]
+
+
+@pytest.fixture(scope="module")
+def connection(tmp_path_factory: pytest.TempPathFactory) -> Iterator[sqlite3.Connection]:
+    path = write_build(make_plan_by_hand(), tmp_path_factory.mktemp("page") / "a.build")
+    with closing(sqlite3.connect(path)) as connection:
+        yield connection
+
+
+def section(heading: str) -> str:
+    """Return the text under a heading of the second level."""
+    return re.split(r"^## ", PAGE.split(f"\n## {heading}\n", 1)[1], maxsplit=1, flags=re.MULTILINE)[0]
+
+
+def described(heading: str) -> Described:
+    """Return name -> [(column, type)] of all tables described under a heading."""
+    tables = {}
+    for part in section(heading).split("\n### ")[1:]:
+        name, body = part.split("\n", 1)
+        first = body[body.index("| column |") :].split("\n\n", 1)[0]
+        cells = [[cell.strip() for cell in line.split("|")] for line in first.splitlines()[2:]]
+        assert all(len(row) == 6 and row[4] for row in cells), f"a row of {name} lacks its meaning"
+        tables[name.strip("`")] = [(row[1].strip("`"), row[2]) for row in cells]
+    return tables
+
+
+def real(connection: sqlite3.Connection, kind: str) -> Described:
+    names = connection.execute("SELECT name FROM sqlite_master WHERE type = ?", (kind,)).fetchall()
+    return {
+        name: connection.execute("SELECT name, type FROM pragma_table_xinfo(?)", (name,)).fetchall()
+        for (name,) in names
+        if not name.startswith("sqlite_")
+    }
+
+
+def test_tables_and_views_with_all_their_columns(connection: sqlite3.Connection) -> None:
+    assert described("Tables") == real(connection, "table")
+    assert described("View") == real(connection, "view")
+
+
+def test_indexes(connection: sqlite3.Connection) -> None:
+    names = connection.execute(
+        "SELECT name FROM sqlite_master WHERE type = 'index' AND sql IS NOT NULL"
+    ).fetchall()
+    assert [f"`{name}`" for (name,) in names] == re.findall(r"The only index, (`\w+`)", PAGE)
+
+
+def test_pragmas(connection: sqlite3.Connection) -> None:
+    rows = re.findall(r"^\| `(\w+)` \| (\d+) \|", section("Numbers it is known by"), re.MULTILINE)
+    assert [name for name, _ in rows] == ["application_id", "user_version", "page_size"]
+    for name, number in rows:
+        assert connection.execute(f"PRAGMA {name}").fetchone() == (int(number),)
+    assert [int(number) for _, number in rows[:2]] == [APPLICATION_ID, FORMAT_VERSION]
+    assert f"0x{APPLICATION_ID:08X}" in PAGE
+
+
+def test_keys_of_meta(connection: sqlite3.Connection) -> None:
+    part = PAGE.split("| key | unit | value |\n", 1)[1].split("\n\n", 1)[0]
+    listed = re.findall(r"^\| `(\w+)` \|", part, re.MULTILINE)
+    assert listed == [key for (key,) in connection.execute("SELECT key FROM meta ORDER BY key")]
+
+
+def test_every_word_in_code_letters_exists(connection: sqlite3.Connection) -> None:
+    """A name in backticks that looks like one of the schema is one of the schema (or of the list below)."""
+    known = {
+        "application_id",
+        "user_version",
+        "page_size",
+        "domino_of_tile",
+        "dominoes",
+        "tiles",
+        "unit",
+        "about",
+    }
+    for tables in (real(connection, "table"), real(connection, "view"), described("Exported tables")):
+        for name, columns in tables.items():
+            known |= {name, *(column for column, _ in columns)}
+    known |= {key for (key,) in connection.execute("SELECT key FROM meta")}
+    known |= {"colours", "findings", "pictures"}  # keys of the JSON objects in the digests
+    text = re.sub(r"```.*?```", "", PAGE, flags=re.DOTALL)
+    words = {
+        word for word in re.findall(r"`([^`]+)`", text) if re.fullmatch(r"[a-z][a-z0-9_]*(\.[a-z_]+)?", word)
+    }
+    assert {part for word in words for part in word.split(".")} - known == set()
+
+
+def test_examples_give_what_the_page_shows(connection: sqlite3.Connection) -> None:
+    examples = re.findall(r"```sql\n(.*?)```\n\n```text\n(.*?)```", PAGE, re.DOTALL)
+    assert len(examples) == 2
+    for query, shown in examples:
+        answer = connection.execute(query)
+        lines = [[column[0] for column in answer.description], *answer.fetchall()]
+        assert "".join("|".join(map(str, line)) + "\n" for line in lines) == shown
+
+
+def test_examples_are_right() -> None:
+    """What the two examples show, counted again without SQL."""
+    plan = make_plan_by_hand()
+    names = [plan.palette.names[number] for number in plan.standing.colour]
+    for name in plan.palette.names:
+        assert f"\n{name}|{names.count(name)}\n" in PAGE
+    chosen = [
+        id_ for id_ in range(len(names)) if plan.standing.tile[id_] == 17 and plan.standing.layer[id_] == 0
+    ]
+    assert len(chosen) == 12
+    slots = sorted((plan.standing.slot_row[id_], plan.standing.slot_col[id_], id_) for id_ in chosen)
+    assert "".join(f"{row}|{col}|{id_}|{names[id_]}\n" for row, col, id_ in slots) in PAGE
+
+
+def test_exported_tables(tmp_path: Path) -> None:
+    columns = {}
+    for path in export_tables(make_plan_by_hand(), tmp_path, "parquet"):
+        schema = pyarrow.parquet.read_schema(path)
+        columns[path.stem] = [(field.name, _word(field.type)) for field in schema]
+    assert described("Exported tables") == columns
+
+
+def _word(kind: pa.DataType) -> str:
+    return "string" if pa.types.is_dictionary(kind) else str(kind)
