@@ -120,3 +120,11 @@ def test_an_error_message_does_not_repeat_control_letters(write_brief: Write, fi
     (finding,) = findings_of(write_brief(b"\x1b[31mred\x1b[0m = 1\n"))
     assert finding.code == "B102"
     assert finding.message.isprintable()
+
+
+def test_a_slip_in_the_text_is_placed_by_line(write_brief: Write, findings_of: Findings) -> None:
+    # Line 3 lacks its closing bracket; the place must survive however long the parser's words are.
+    (finding,) = findings_of(write_brief(b'[job]\nname = "x"\n[hall\n'))
+    assert finding.code == "B102"
+    assert "line 3" in str(finding.value)
+    assert "line 3" in finding.message

@@ -92,6 +92,19 @@ def test_new_stopped_half_way_leaves_no_half_file(
     assert not (tmp_path / "mural" / "kingfisher.svg").exists()
 
 
+def test_new_that_fails_while_writing_leaves_no_half_file(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    import standfall.intake.start as start
+
+    monkeypatch.setattr(
+        start, "kingfisher_svg", lambda: "<svg>" + "\ud800"
+    )  # half of a letter cannot be written
+    with pytest.raises(UnicodeEncodeError):
+        start.start_folder(tmp_path / "mural")
+    assert [path.name for path in (tmp_path / "mural").iterdir()] == ["brief.toml"]
+
+
 def test_new_json(tmp_path: Path, run: Run) -> None:
     told = run("new", tmp_path / "mural", "--json")
     assert told.data == {

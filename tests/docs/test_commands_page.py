@@ -10,7 +10,7 @@ from doc_page import blocks, read_page, regions, section
 from transcript import example_folder, fits, run_command, run_example, without_figures
 
 from standfall.cli.entry import EPILOG, EXIT_INTERRUPTED, EXIT_TERMINATED, EXIT_USAGE, group
-from standfall.findings import FileFault, Interrupted, StandfallError
+from standfall.findings import FileFault, StandfallError
 
 PAGE = read_page("commands.md")
 
@@ -55,7 +55,7 @@ def test_help_ends_with_an_example_and_has_json(name):
 
 def test_exit_codes_are_those_of_the_program():
     table = dict(re.findall(r"^\| (\d+) \| (.+) \|$", section(PAGE, "Exit codes"), re.M))
-    used = {EXIT_USAGE, EXIT_INTERRUPTED, EXIT_TERMINATED, FileFault.exit_code, Interrupted.exit_code}
+    used = {EXIT_USAGE, EXIT_INTERRUPTED, EXIT_TERMINATED, FileFault.exit_code}
     assert {str(code) for code in used | {0, StandfallError.exit_code, 2}} == set(table)
     assert set(re.findall(r"(?<![\w.])(\d+) [a-z]", EPILOG)) <= set(table)
 

@@ -11,7 +11,6 @@ from standfall.findings import (
     CATALOGUE,
     FileFault,
     Finding,
-    Interrupted,
     StandfallError,
     blocked,
     in_order,
@@ -75,5 +74,4 @@ def test_a_finding_cannot_be_changed() -> None:
 
 def test_errors_share_one_base_and_carry_the_promised_exit_codes() -> None:
     assert issubclass(FileFault, StandfallError) and FileFault.exit_code == 4
-    assert issubclass(Interrupted, StandfallError) and Interrupted.exit_code == 130
     assert str(FileFault("kingfisher.build: no room")) == "kingfisher.build: no room"

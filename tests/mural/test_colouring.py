@@ -168,6 +168,8 @@ def test_ties_repeat_and_an_even_area_that_runs_short_becomes_a_mixture() -> Non
     assert chosen.tobytes() == runs[1].lower[0].tobytes()
     for block in (chosen[:15, :15], chosen[15:, :15], chosen[:15, 15:], chosen[15:, 15:]):
         assert 0.35 < (block == 0).mean() < 0.65
+    for row, col in zip(chosen, chosen.T, strict=True):
+        assert 0.3 < (row == 0).mean() < 0.7 and 0.3 < (col == 0).mean() < 0.7
 
 
 def test_not_covered_cells_are_empty_and_the_limit_itself_is_covered() -> None:

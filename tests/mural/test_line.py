@@ -119,6 +119,15 @@ def test_aside_is_positive_to_the_left(aside_m: float, y_m: float) -> None:
     np.testing.assert_allclose(_placed(trunk, branch)[1].poses()[1], y_m)
 
 
+def test_aside_turns_with_the_line() -> None:
+    # The trunk runs straight up from (1, 2); left of it is towards -x.
+    trunk = _line(PathPart(straight_m=1.2), start_direction_rad=math.pi / 2)
+    branch = _line(PathPart(straight_m=0.24), name="split", branch_of="lead-in", branch_aside_m=0.013)
+    x_m, y_m, _ = _placed(trunk, branch)[1].poses()
+    np.testing.assert_allclose(x_m, 0.987)
+    np.testing.assert_allclose(y_m, 3.2 + 0.024 * np.arange(1, 11))
+
+
 def test_a_branch_part_of_the_way_round_an_arc() -> None:
     # Trunk: a quarter to the left of radius 1 round (1, 3). Half way it is at (1 + sin 45, 3 - cos 45), heading
     # 45 degrees; the branch turns a further 45 to the left and goes straight up from there.

@@ -57,7 +57,7 @@ class Key:
     def bounds_text(self) -> str:
         """Say the bounds in words, empty when there are none."""
         parts = [
-            f"{word} {bound:,.10g}".replace(",", " ")
+            f"{word} {bound:,.10g}"
             for word, bound in (
                 ("above", self.above),
                 ("at least", self.least),

@@ -7,6 +7,7 @@ keys can go on with what is sound and the lead sees all faults in one go.
 from __future__ import annotations
 
 import difflib
+import re
 import tomllib
 from types import SimpleNamespace
 from typing import Any
@@ -63,11 +64,15 @@ def parse_text(data: bytes) -> tuple[dict[str, Any] | None, list[Finding]]:
 
 
 def _not_toml(reason: str) -> Finding:
+    # The parser ends its words with the place; that is what the lead needs first, so it is never cut.
+    place = re.search(r"\(at (.+)\)$", reason)
+    words = reason[: place.start()].strip() if place else reason
+    where = place[1] if place else "the whole text"
     return make_finding(
         "B102",
         "brief",
-        f"the brief is not valid TOML: {shown(reason)}",
-        value=shown(reason),
+        f"the brief is not valid TOML at {where}: {shown(words)}",
+        value=where,
         limit="TOML 1.0.0",
         next_step="Mend the line named; texts need quotes, sections stand in [brackets].",
     )

@@ -1,7 +1,7 @@
 """What "cannot be done" looks like: numbered findings, and the one base class of our errors."""
 
 from standfall.findings.catalogue import CATALOGUE, CatalogueEntry
-from standfall.findings.error import FileFault, Interrupted, StandfallError
+from standfall.findings.error import FileFault, StandfallError
 from standfall.findings.finding import Finding, Grade, blocked, in_order, make_finding
 
 __all__ = [
@@ -10,7 +10,6 @@ __all__ = [
     "FileFault",
     "Finding",
     "Grade",
-    "Interrupted",
     "StandfallError",
     "blocked",
     "in_order",

@@ -22,9 +22,3 @@ class FileFault(StandfallError):
     """
 
     exit_code = 4
-
-
-class Interrupted(StandfallError):
-    """A person stopped the work with Ctrl-C. Whatever was written before still stands."""
-
-    exit_code = 130
