@@ -27,6 +27,7 @@ BROKEN_ROUNDS_MOST = 150
 WHOLE_ROUNDS_MOST = 12
 # Branchings of one integer programme. Its bound holds however early it stops.
 NODES_MOST = 5_000
+LAST_NODES_MOST = 50_000
 
 Evaluate = Callable[[Counts], Assignment]
 
@@ -95,12 +96,12 @@ class _Programme:
         found = self._solved(self.price, self.integrality, 0.0)
         return None if found is None else self._packs(found[0])
 
-    def solve_whole(self, gap: float) -> tuple[Counts, float] | None:
+    def solve_whole(self, gap: float, nodes: int) -> tuple[Counts, float] | None:
         """Return packs whose error, as the cuts tell it, is near the least, and what none can go below.
 
-        Near is within ``gap`` (a share) of the least, or as near as ``NODES_MOST`` branchings come.
+        Near is within ``gap`` (a share) of the least, or as near as so many branchings, ``nodes``, come.
         """
-        found = self._solved(self._error(), self.integrality, gap, NODES_MOST)
+        found = self._solved(self._error(), self.integrality, gap, nodes)
         return None if found is None else (self._packs(found[0]), found[1])
 
     def solve_broken(self) -> tuple[Counts, float] | None:
@@ -217,16 +218,20 @@ def _search(
     best = (answer.cost_total / cells, packs, answer)
     bound = floor
     tried: set[bytes] = set()
+    nodes = NODES_MOST
     for turn in range(WHOLE_ROUNDS_MOST):
         if progress is not None:
             progress(turn, WHOLE_ROUNDS_MOST, "choosing packs to buy")
-        found = programme.solve_whole(GAP / 10)
+        found = programme.solve_whole(GAP / 10, nodes)
         if found is None:
             break
         packs = found[0]
         bound = max(bound, found[1])
-        if packs.tobytes() in tried:  # its cut is known; what is left of the gap is the branching's
-            break
+        if packs.tobytes() in tried:  # its cut is known: what is left of the gap is the branching's
+            if nodes > NODES_MOST:
+                break
+            nodes = LAST_NODES_MOST
+            continue
         tried.add(packs.tobytes())
         z = shop.usable_with(packs)
         answer = evaluate(z)
