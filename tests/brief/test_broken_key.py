@@ -154,6 +154,11 @@ CASES: dict[str, tuple[Edit, Wanted]] = {
         [("B111", "colouring.budget")],
     ),
     "two starts": (put([0.5, 0.5], "line", 1, "start_m"), [("B111", "line[1]")]),
+    "branch with a direction": (
+        put(0, "line", 1, "start_direction_deg"),
+        [("B111", "line[1].start_direction_deg")],
+    ),
+    "branch keys without a branch": (put(90, *L, "branch_turn_deg"), [("B111", "line[0]")]),
     "no start": (drop(*L, "start_m"), [("B111", "line[0]")]),
     "no direction": (drop(*L, "start_direction_deg"), [("B111", "line[0].start_direction_deg")]),
     "straight and arc in one": (put(100, *L, "path", 1, "straight_mm"), [("B111", "line[0].path[1]")]),

@@ -233,3 +233,13 @@ def test_tight_arcs_name_the_part() -> None:
     )
     (finding,) = tight_arcs([(3, line)], place_lines([(3, line)])[0], WIDTH_M, THICKNESS_M)
     assert (finding.code, finding.where) == ("S406", "line[3].path[1]")
+
+
+def test_lines_that_are_too_many_together_are_a_finding() -> None:
+    # Two lines of 600,001 pieces each: either could pass, both together are more than a million.
+    lines = [_line(PathPart(straight_m=14_400.0), name=f"line {n}") for n in range(2)]
+    places, findings = place_lines(enumerate(lines))
+    assert [place.dominoes for place in places.values()] == [600_001, 600_001]
+    assert [(finding.code, finding.where, finding.value) for finding in findings] == [
+        ("B112", "line", 1_200_002)
+    ]

@@ -15,7 +15,7 @@ from standfall.geometry import overlapping_pairs
 from standfall.mural.field import place_field
 from standfall.mural.line import place_lines
 from standfall.mural.palette import make_palette
-from standfall.mural.placing import hall_findings, outside_hall, overlap_findings
+from standfall.mural.placing import hall_findings, outside_hall, overlap_findings, shared_floor
 from standfall.mural.stand import stand_up
 
 DOMINO = Domino(height_m=0.048, width_m=0.024, thickness_m=0.0075, mass_kg=0.0085)
@@ -144,3 +144,16 @@ def test_a_field_outside_says_how_far(corner_m: tuple[float, float], fault: bool
         assert findings[0].where == "field[2]"
         assert findings[0].value == "x 5.680 to 6.004 m, y 4.780 to 5.000 m"
         assert findings[0].limit == "floor x 0 to 6 m, y 0 to 5 m"
+
+
+def test_fields_that_share_floor_are_told_with_the_area_and_the_middle() -> None:
+    # Each field is 12 x 27 mm = 0.324 m across and 10 x 22 mm = 0.220 m along; the second lies 0.3 m further
+    # to the right and 0.2 m further ahead, so 0.024 x 0.020 m = 0.00048 square metres are shared. The third
+    # only touches the first.
+    fields = [_field(), _field(corner_m=(1.3, 1.2)), _field(corner_m=(0.676, 1.0))]
+    placed = [(number, field, place_field(field)) for number, field in enumerate(fields)]
+    (finding,) = shared_floor(placed)
+    assert (finding.code, finding.where) == ("S410", "field[0] and field[1]")
+    assert finding.value == pytest.approx(0.00048)
+    assert "x 1.312 m, y 1.210 m" in finding.message
+    assert shared_floor(placed[:1]) == shared_floor([]) == []

@@ -64,7 +64,7 @@ def jobs(draw: st.DrawFn, half: st.SearchStrategy[bool] = EITHER) -> tuple[np.nd
 
 def _fits(job: tuple[np.ndarray, FieldPlace, Tray]) -> bool:
     _, place, tray = job
-    return bool(fitting_offsets(place.grid.half_offset, tray))
+    return bool(fitting_offsets(place.grid.half_offset, tray, place.grid.rows))
 
 
 def _slot_in_tile(tray: Tray, row: int, col: int) -> tuple[float, float]:

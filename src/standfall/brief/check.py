@@ -209,7 +209,17 @@ def _line(
                 "one of the two",
                 "Remove start_m or branch_of.",
             )
-    elif line.sound and line.start_m is None:
+        if line.start_direction_rad is not None:
+            yield _contradiction(
+                f"{where}.start_direction_deg",
+                "a branch takes its direction from the line it leaves",
+                "start_direction_deg and branch_of",
+                "one of the two",
+                "Remove start_direction_deg; branch_turn_deg turns the branch.",
+            )
+    else:
+        yield from _branch_keys(line, where)
+    if line.branch_of is None and line.sound and line.start_m is None:
         yield _contradiction(
             where,
             "the line has no start",
@@ -217,7 +227,13 @@ def _line(
             "start_m or branch_of",
             "Add start_m and start_direction_deg.",
         )
-    elif line.sound and line.start_direction_rad is None and line.path and line.path[0].to_m is None:
+    elif (
+        line.branch_of is None
+        and line.sound
+        and line.start_direction_rad is None
+        and line.path
+        and line.path[0].to_m is None
+    ):
         yield _contradiction(
             f"{where}.start_direction_deg",
             "the line has no direction to start in",
@@ -227,6 +243,26 @@ def _line(
         )
     for number, part in enumerate(line.path or ()):
         yield from _path_part(part, f"{where}.path[{number}]")
+
+
+def _branch_keys(line: Draft, where: str) -> Iterator[Finding]:
+    given = [
+        name
+        for name, value in (
+            ("branch_at_mm", line.branch_at_m),
+            ("branch_aside_mm", line.branch_aside_m),
+            ("branch_turn_deg", line.branch_turn_rad),
+        )
+        if value
+    ]
+    if given and line.sound:
+        yield _contradiction(
+            where,
+            "the line has keys of a branch, but branches off no line",
+            ", ".join(given),
+            "branch_of beside them",
+            "Add branch_of with the name of a line before this one, or remove them.",
+        )
 
 
 def _path_part(part: Draft, where: str) -> Iterator[Finding]:

@@ -23,7 +23,7 @@ TEXT_MOST_BYTES = 4 * 1024 * 1024
 class Draft(SimpleNamespace):
     """A section with what could be read of it; attributes as its dataclass has, ``None`` where bad.
 
-    ``sound`` is false when a key of this section (not of a section within it) had a fault.
+    ``sound`` is false when a key of this section, or of a section within it, had a fault.
     """
 
     sound: bool

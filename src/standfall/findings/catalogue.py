@@ -71,6 +71,7 @@ CATALOGUE: dict[str, CatalogueEntry] = {
     "S407": _blocks("a hall outline that is no floor"),
     "S408": _blocks("a camera that cannot see the field"),
     "S409": _warns("floor load above what the hall allows"),
+    "S410": _warns("fields that share floor"),
     # T: tiles
     "T501": _blocks("a tray that does not fit the field"),
     "T503": _notes("tiles that are not full"),

@@ -16,7 +16,7 @@ from standfall.geometry import Arc, Path, Straight
 
 Floats = NDArray[np.float64]
 
-# One line of a million pieces is beyond what anybody lays by hand; a slip of units makes more.
+# A million pieces are beyond what anybody lays by hand; a slip of units makes more.
 LINE_DOMINOES_MOST = 1_000_000
 # A point this near is where the line already is, and gives it no direction.
 HERE_M = 1e-6
@@ -64,7 +64,23 @@ def place_lines(lines: Iterable[tuple[int, Line]]) -> tuple[dict[int, LinePlace]
         findings += faults
         if not any(finding.grade == "blocks" for finding in faults):
             places[number] = by_name[line.name] = place
-    return places, findings
+    return places, findings + _too_many(places)
+
+
+def _too_many(places: dict[int, LinePlace]) -> list[Finding]:
+    total = sum(place.dominoes for place in places.values())
+    if total <= LINE_DOMINOES_MOST:
+        return []
+    return [
+        make_finding(
+            "B112",
+            "line",
+            "the lines together hold more dominoes than can be laid by hand",
+            value=total,
+            limit=LINE_DOMINOES_MOST,
+            next_step="Check the units of their paths: mm, not m.",
+        )
+    ]
 
 
 def _complete(part: PathPart) -> bool:

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from itertools import combinations
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 
 from standfall.brief import Domino, Field, Hall, Line
@@ -16,6 +18,8 @@ from standfall.mural.standing import Standing
 
 Floats = NDArray[np.float64]
 
+# Less floor than this in common is rounding of corners that touch.
+SHARED_M2 = 1e-6
 # Stands in for the piece while the brief's own is still faulty: only middles are then checked.
 _POINT_M = 1e-4
 
@@ -68,6 +72,28 @@ def outside_hall(
                     value=_place(x_m[first], y_m[first]),
                     limit=_extent(hall),
                     next_step="Shorten or move the line, or correct hall.outline_m.",
+                )
+            )
+    return findings
+
+
+def shared_floor(fields: Sequence[tuple[int, Field, FieldPlace]]) -> list[Finding]:
+    """Find pairs of fields whose outlines overlap: where one stands, no tray of the other can be set down."""
+    shapes = shapely.polygons([place.corners_m() for _, _, place in fields]) if fields else []
+    findings = []
+    for first, second in combinations(range(len(fields)), 2):
+        common = shapely.intersection(shapes[first], shapes[second])
+        if common.area > SHARED_M2:
+            middle = common.centroid
+            findings.append(
+                make_finding(
+                    "S410",
+                    f"field[{fields[first][0]}] and field[{fields[second][0]}]",
+                    f"fields {fields[first][1].name!r} and {fields[second][1].name!r} share {common.area:.3g} "
+                    f"square metres of floor, around {_place(middle.x, middle.y)}",
+                    value=round(float(common.area), 6),
+                    limit=0,
+                    next_step="Move one of the two, unless its cells there are empty and are laid by hand.",
                 )
             )
     return findings

@@ -25,7 +25,7 @@ from standfall.mural.item import FieldCells, field_cells
 from standfall.mural.line import LinePlace, place_lines, tight_arcs
 from standfall.mural.palette import Palette, make_palette
 from standfall.mural.picture import Picture, Placement
-from standfall.mural.placing import hall_findings, outside_hall, overlap_findings
+from standfall.mural.placing import hall_findings, outside_hall, overlap_findings, shared_floor
 from standfall.mural.stand import line_colours, stand_up
 from standfall.mural.stock import Counts, StockTable
 from standfall.planning.plan import Commission, Plan
@@ -100,6 +100,7 @@ class _Layout:
             [(number, line, lines[number]) for number, line in reading.lines if number in lines],
             brief.domino if brief else None,
         )
+        findings += shared_floor([(number, field, fields[number]) for number, field in reading.fields])
         if brief is not None:
             findings += tight_arcs(reading.lines, lines, brief.domino.width_m, brief.domino.thickness_m)
             for number, field in reading.fields:
@@ -111,7 +112,7 @@ class _Layout:
 
 def _fits_tray(brief: Brief, number: int) -> list[Finding]:
     field, tray = brief.fields[number], brief.tray
-    if tray is None or fitting_offsets(field.rows_laid == "half_offset", tray):
+    if tray is None or fitting_offsets(field.rows_laid == "half_offset", tray, field.rows):
         return []
     return [
         make_finding(

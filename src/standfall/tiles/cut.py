@@ -112,18 +112,20 @@ def turn_for(first_row: int, half_offset: bool, tray: Tray) -> int | None:
     return None
 
 
-def fitting_offsets(half_offset: bool, tray: Tray) -> list[int]:
-    """Return the row offsets of the cut for which every band of trays has a turn that fits."""
-    return [
-        offset
-        for offset in range(tray.rows)
-        if all(turn_for(band * tray.rows - offset, half_offset, tray) is not None for band in range(2))
-    ]
+def fitting_offsets(half_offset: bool, tray: Tray, rows: int) -> list[int]:
+    """Return the row offsets of the cut for which every band of trays over ``rows`` rows has a turn that fits."""
+    fitting = []
+    for offset in range(tray.rows):
+        # Bands begin on even and odd rows in turn at most, so the first two tell for all.
+        bands = min(2, -(-(rows + offset) // tray.rows))
+        if all(turn_for(band * tray.rows - offset, half_offset, tray) is not None for band in range(bands)):
+            fitting.append(offset)
+    return fitting
 
 
 def _cut(present: Bools, place: FieldPlace, tray: Tray) -> _Cut:
     half_offset = place.grid.half_offset
-    offsets = fitting_offsets(half_offset, tray)
+    offsets = fitting_offsets(half_offset, tray, present.shape[0])
     if not offsets:
         raise ValueError("no cut of this tray fits the half-offset rows")
     sums = np.zeros((present.shape[0] + 1, present.shape[1] + 1), dtype=np.int64)
