@@ -13,7 +13,9 @@ from PIL import Image
 
 from standfall.demo.kingfisher import kingfisher_svg
 
-SVG = "{http://www.w3.org/2000/svg}"  # namespace name of SVG 1.1 (W3C Recommendation, section 1.3)
+SVG = (
+    "{http://www.w3.org/2000/svg}"  # namespace name of SVG 1.1 (W3C Recommendation, section 1.3, from memory)
+)
 COLUMNS, ROWS = 330, 300
 CELL_WIDTH_MM, CELL_DEPTH_MM = 27, 22
 
@@ -95,7 +97,7 @@ def test_refers_to_nothing_outside_itself(root: ET.Element) -> None:
 
 
 def test_identifiers_are_unique(root: ET.Element) -> None:
-    # XML 1.0, section 3.3.1, validity constraint ID: one element per identifier
+    # XML 1.0, section 3.3.1 (from memory), validity constraint ID: one element per identifier
     identifiers = [e.attrib["id"] for e in root.iter() if "id" in e.attrib]
     assert len(identifiers) == len(set(identifiers))
 

@@ -4,7 +4,6 @@ Published sources of the headers made by hand: PNG (W3C Recommendation, third ed
 (JPEG), GIF89a, TIFF 6.0.
 """
 
-import io
 import random
 import struct
 import subprocess
@@ -15,47 +14,11 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-import skimage
-import tifffile
-from numpy.typing import NDArray
 from PIL import Image, ImageCms, PngImagePlugin
+from raster_case import PHOTOGRAPHS, chunk, fault, png, saved, tiff
 
 from standfall.intake import decode
 from standfall.intake.decode import PictureFault, decode_picture
-
-PHOTOGRAPHS = Path(skimage.__file__).parent / "data"
-
-
-def saved(picture: Image.Image, kind: str, **options: object) -> bytes:
-    stream = io.BytesIO()
-    picture.save(stream, kind, **options)
-    return stream.getvalue()
-
-
-def tiff(array: NDArray[np.generic], **options: object) -> bytes:
-    stream = io.BytesIO()
-    tifffile.imwrite(stream, array, **options)
-    return stream.getvalue()
-
-
-def chunk(kind: bytes, body: bytes) -> bytes:
-    """A PNG chunk: length, type, data, CRC-32 of type and data (PNG, 5.3)."""
-    return struct.pack(">I", len(body)) + kind + body + struct.pack(">I", zlib.crc32(kind + body))
-
-
-def png(width: int, height: int, depth: int, colour_type: int, rows: bytes, *between: bytes) -> bytes:
-    header = struct.pack(">IIBBBBB", width, height, depth, colour_type, 0, 0, 0)
-    body = chunk(b"IDAT", zlib.compress(rows, 9)) + chunk(b"IEND", b"")
-    return b"\x89PNG\r\n\x1a\n" + chunk(b"IHDR", header) + b"".join(between) + body
-
-
-def fault(data: bytes, name: str = "kingfisher.png") -> PictureFault:
-    with pytest.raises(PictureFault) as caught:
-        decode_picture(data, name)
-    assert name in caught.value.value
-    assert caught.value.limit and caught.value.next_step.endswith(".")
-    return caught.value
-
 
 HEADERS_ONLY = {
     "PNG of 100,000 squared": png(100_000, 100_000, 8, 6, b""),
