@@ -56,10 +56,13 @@ CASES: dict[str, tuple[Edit, Wanted]] = {
     "job missing": (drop("job"), [("B104", "job")]),
     "hall missing": (drop("hall"), [("B104", "hall")]),
     "domino missing": (drop("domino"), [("B104", "domino")]),
-    "no colour": (both(put([], "colour"), drop("line")), [("B106", "colour")]),
+    "no colour": (both(put([], "colour"), drop("line"), drop("starter")), [("B106", "colour")]),
     "mass missing": (drop("domino", "mass_g"), [("B104", "domino.mass_g")]),
     "tray missing": (drop("tray"), [("B104", "tray")]),
-    "neither field nor line": (both(drop("field"), drop("line")), [("B104", "field")]),
+    "neither field nor line": (
+        both(drop("field"), drop("line"), drop("starter")),
+        [("B104", "field")],
+    ),
     "near miss of a key": (
         both(drop(*F, "columns"), put(44, *F, "colums")),
         [("B103", "field[0].colums"), ("B104", "field[0].columns")],
@@ -134,7 +137,7 @@ CASES: dict[str, tuple[Edit, Wanted]] = {
     "name with an escape": (put("\x1b[31mred", "job", "name"), [("B108", "job.name")]),
     "name that turns the writing round": (put("a\u202eb", "job", "place"), [("B108", "job.place")]),
     "two colours of one name": (
-        both(put("Ivory ", *C, "name"), put([], "line")),
+        both(put("Ivory ", *C, "name"), put([], "line"), drop("starter")),
         [("B109", "colour[3].name")],
     ),
     "two fields of one name": (
@@ -285,6 +288,7 @@ def test_odd_but_printable_names_are_names(
     name: str, small: dict[str, Any], write_brief: Write, findings_of: Findings
 ) -> None:
     small["job"]["name"] = small["field"][0]["name"] = small["line"][1]["name"] = name
+    small["starter"][1]["field"] = small["starter"][1]["waits_for"] = small["starter"][5]["name"] = name
     small["colour"][0]["name"] = small["line"][0]["colours"][1] = name
     small["job"]["currency"] = name[:8]
     assert [f for f in findings_of(write_brief(small)) if f.grade == "blocks"] == []
@@ -301,6 +305,7 @@ def test_odd_names_in_findings_are_shown_as_they_are(
     from standfall.cli.entry import _run
 
     small["field"][0] |= {"name": name, "corner_m": [9, 9]}
+    small["starter"][1]["field"] = name
     small[name] = 1
     path = write_brief(small)
     found = findings_of(path)

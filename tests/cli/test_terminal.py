@@ -73,6 +73,7 @@ def test_terminals_of_all_kinds(
     variables: dict[str, str], small: dict[str, Any], write_brief: Run, run_apart: Run
 ) -> None:
     small["job"]["name"] = small["field"][0]["name"] = "Eisv\u00f6gel \U0001f426 \u7fe0\u9ce5"
+    small["starter"][1]["field"] = small["field"][0]["name"]
     small["field"].append(small["field"][0] | {"name": "b", "corner_m": [3.0, 1.5], "columns": 43})
     told = run_apart("plan", write_brief(small), **({"PYTHONIOENCODING": "utf-8"} | variables))
     assert told.code == 0 and "Traceback" not in told.err

@@ -10,6 +10,7 @@ from standfall.brief import (
     Colour,
     Colouring,
     Domino,
+    FallConditions,
     Field,
     Hall,
     Job,
@@ -17,6 +18,7 @@ from standfall.brief import (
     Line,
     Papers,
     PathPart,
+    Starter,
     Tray,
     keys_of,
 )
@@ -32,6 +34,8 @@ SECTIONS: dict[str, type[Any]] = {
     "field": Field,
     "line": Line,
     "line.path": PathPart,
+    "fall": FallConditions,
+    "starter": Starter,
     "camera": Camera,
     "papers": Papers,
 }

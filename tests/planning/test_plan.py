@@ -108,7 +108,7 @@ def test_a_photograph_comes_out_as_its_nearest_colours(
         }
     ]
     small["tray"] |= {"col_pitch_mm": 25, "row_pitch_mm": 25}
-    small["line"] = []
+    small["line"] = small["starter"] = []
     small["colour"][2] = {"name": "rust brown", "srgb": "#8f4824", "stock": 5000}
     for colour in small["colour"]:
         colour["stock"] = 5000
@@ -217,7 +217,7 @@ def test_two_fields_lines_transparency_and_a_second_layer(
 
 
 def test_lines_alone_need_no_field_and_no_tray(small: dict[str, Any], planned: Planned) -> None:
-    for name in ("field", "tray", "camera"):
+    for name in ("field", "tray", "camera", "starter"):
         del small[name]
     plan = _plan(planned())
     _assert_consistent(plan)
@@ -230,7 +230,7 @@ def test_lines_alone_need_no_field_and_no_tray(small: dict[str, Any], planned: P
 
 
 def test_lines_alone_that_are_short_buy_what_they_need(small: dict[str, Any], planned: Planned) -> None:
-    for name in ("field", "tray"):
+    for name in ("field", "tray", "starter"):
         del small[name]
     small["colour"][3]["stock"] = 10
     plan = _plan(planned())
@@ -280,7 +280,7 @@ def test_random_briefs_keep_within_stock_and_slots(
         }
         for n in range(rng.randint(1, 2))
     ]
-    small["line"] = [small["line"][0]]
+    small["line"], small["starter"] = [small["line"][0]], [small["starter"][0]]
     small["colouring"] |= {
         "metric": rng.choice(["ciede2000", "cie76", "oklab"]),
         "spares_percent": rng.choice([0, 3, 10, 33.3]),

@@ -1,5 +1,6 @@
 """The brief: the job file a build lead writes, checked key by key and key against key."""
 
+from standfall.brief.conditions import FallConditions
 from standfall.brief.key import Key, keys_of
 from standfall.brief.read import Reading, read_text
 from standfall.brief.section import (
@@ -16,6 +17,7 @@ from standfall.brief.section import (
     PathPart,
     Tray,
 )
+from standfall.brief.starter import Starter
 
 __all__ = [
     "Brief",
@@ -23,6 +25,7 @@ __all__ = [
     "Colour",
     "Colouring",
     "Domino",
+    "FallConditions",
     "Field",
     "Hall",
     "Job",
@@ -31,6 +34,7 @@ __all__ = [
     "Papers",
     "PathPart",
     "Reading",
+    "Starter",
     "Tray",
     "keys_of",
     "read_text",

@@ -6,20 +6,19 @@ another fault.
 
 from __future__ import annotations
 
-import difflib
 import math
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 
+from standfall.brief.mismatch import SAME_LENGTH_M, contradiction, no_such, unique_names
 from standfall.brief.reader import Draft
+from standfall.brief.starter_check import starter_findings, vibration
 from standfall.brief.unit import MM
 from standfall.findings import Finding, make_finding
 
 # What the page can draw in one texture of 2048 x 2048 (the least WebGL2 promises) and more than
 # anybody has stood in one field.
 DOMINOES_MOST = 4_000_000
-# Lengths in a brief are given to a hundredth of a millimetre at best; closer numbers are the same.
-SAME_LENGTH_M = 5e-6
 
 
 def cross_check(draft: Draft) -> list[Finding]:
@@ -38,7 +37,7 @@ def cross_check(draft: Draft) -> list[Finding]:
             )
         )
     for items, where in ((colours, "colour"), (fields, "field"), (lines, "line")):
-        findings += _unique_names(items, where)
+        findings += unique_names(items, where)
     for number, colour in enumerate(colours):
         findings += _colour(colour, f"colour[{number}]")
     findings += _colouring(draft.colouring)
@@ -48,6 +47,8 @@ def cross_check(draft: Draft) -> list[Finding]:
     for number, line in enumerate(lines):
         findings += _line(line, draft.domino, names, lines[:number], f"line[{number}]")
     findings += _tray(draft.tray, bool(fields))
+    findings += vibration(draft.fall)
+    findings += starter_findings(draft)
     findings += _camera(draft.camera)
     findings += _size(fields)
     return findings
@@ -57,31 +58,10 @@ def _list(items: object) -> list[Draft]:
     return items if isinstance(items, list) else []
 
 
-def _unique_names(items: Iterable[Draft], where: str) -> Iterator[Finding]:
-    seen: dict[str, int] = {}
-    for number, item in enumerate(items):
-        if item.name is None:
-            continue
-        first = seen.setdefault(item.name.strip().casefold(), number)
-        if first != number:
-            yield make_finding(
-                "B109",
-                f"{where}[{number}].name",
-                f"{where}[{first}] has the same name",
-                value=item.name,
-                limit="each name once, capitals ignored",
-                next_step="Give one of the two another name.",
-            )
-
-
-def _contradiction(where: str, message: str, value: str, limit: str, next_step: str) -> Finding:
-    return make_finding("B111", where, message, value=value, limit=limit, next_step=next_step)
-
-
 def _colour(colour: Draft, where: str) -> Iterator[Finding]:
     given = [name for name in ("srgb", "lab") if getattr(colour, name) is not None]
     if len(given) != 1 and colour.sound:
-        yield _contradiction(
+        yield contradiction(
             where,
             "a colour needs srgb or lab, one of the two",
             " and ".join(given) or "neither",
@@ -111,7 +91,7 @@ def _colour(colour: Draft, where: str) -> Iterator[Finding]:
 def _colouring(colouring: Draft) -> Iterator[Finding]:
     sound = isinstance(colouring, Draft) and colouring.sound
     if sound and colouring.purchase == "least_error" and colouring.budget is None:
-        yield _contradiction(
+        yield contradiction(
             "colouring.budget",
             'purchase = "least_error" needs a budget',
             "missing",
@@ -196,13 +176,13 @@ def _line(
         yield from _too_close(f"{where}.pitch_mm", "the pitch", line.pitch_m, domino.thickness_m, "thickness")
     for name in line.colours or ():
         if name not in colours:
-            yield _no_such(f"{where}.colours", "colour", name, colours)
+            yield no_such(f"{where}.colours", "colour", name, colours)
     if line.branch_of is not None:
         names = [other.name for other in earlier if other.name is not None]
         if line.branch_of not in names:
-            yield _no_such(f"{where}.branch_of", "line", line.branch_of, names)
+            yield no_such(f"{where}.branch_of", "line", line.branch_of, names, before=True)
         if line.start_m is not None:
-            yield _contradiction(
+            yield contradiction(
                 where,
                 "a line starts at start_m or branches off another line, not both",
                 "start_m and branch_of",
@@ -210,7 +190,7 @@ def _line(
                 "Remove start_m or branch_of.",
             )
         if line.start_direction_rad is not None:
-            yield _contradiction(
+            yield contradiction(
                 f"{where}.start_direction_deg",
                 "a branch takes its direction from the line it leaves",
                 "start_direction_deg and branch_of",
@@ -220,7 +200,7 @@ def _line(
     else:
         yield from _branch_keys(line, where)
     if line.branch_of is None and line.sound and line.start_m is None:
-        yield _contradiction(
+        yield contradiction(
             where,
             "the line has no start",
             "neither",
@@ -234,7 +214,7 @@ def _line(
         and line.path
         and line.path[0].to_m is None
     ):
-        yield _contradiction(
+        yield contradiction(
             f"{where}.start_direction_deg",
             "the line has no direction to start in",
             "missing",
@@ -256,7 +236,7 @@ def _branch_keys(line: Draft, where: str) -> Iterator[Finding]:
         if value
     ]
     if given and line.sound:
-        yield _contradiction(
+        yield contradiction(
             where,
             "the line has keys of a branch, but branches off no line",
             ", ".join(given),
@@ -277,25 +257,13 @@ def _path_part(part: Draft, where: str) -> Iterator[Finding]:
     ]
     arc_complete = (part.arc_radius_m is None) == (part.turn_rad is None) and part.turn_rad != 0.0
     if part.sound and (len(given) != 1 or not arc_complete):
-        yield _contradiction(
+        yield contradiction(
             where,
             "a part of a path is one of straight_mm, arc_radius_mm with turn_deg (not 0), or to_m",
             " and ".join(given) or "none of them",
             "exactly one",
             "Split it into several parts, or complete it.",
         )
-
-
-def _no_such(where: str, what: str, name: str, names: list[str]) -> Finding:
-    close = difflib.get_close_matches(name, names, n=1, cutoff=0.5)
-    return make_finding(
-        "B110",
-        where,
-        f"no {what} is called {name!r}" + (" before this one" if what == "line" else ""),
-        value=name,
-        limit=", ".join(names) or f"there is no {what}",
-        next_step=f"Did you mean {close[0]!r}?" if close else f"Use the name of a {what} of this brief.",
-    )
 
 
 def _tray(tray: Draft | None, needed: bool) -> Iterator[Finding]:
@@ -335,7 +303,7 @@ def _camera(camera: Draft | None) -> Iterator[Finding]:
             next_step="Give position_m as x, y and height of the lens.",
         )
     if None not in (camera.position_m, camera.aim_m) and math.dist(camera.position_m, camera.aim_m) < 1e-3:
-        yield _contradiction(
+        yield contradiction(
             "camera.aim_m",
             "the camera aims at itself",
             str(list(camera.aim_m)),

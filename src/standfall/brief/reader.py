@@ -23,10 +23,16 @@ TEXT_MOST_BYTES = 4 * 1024 * 1024
 class Draft(SimpleNamespace):
     """A section with what could be read of it; attributes as its dataclass has, ``None`` where bad.
 
-    ``sound`` is false when a key of this section, or of a section within it, had a fault.
+    ``sound`` is false when a key of this section, or of a section within it, had a fault; ``faulty``
+    names the attributes it had them in, so that a bad key is not also called missing.
     """
 
     sound: bool
+    faulty: set[str]
+
+    def left_out(self, attribute: str) -> bool:
+        """Tell whether an optional key without a default is not there, rather than there and bad."""
+        return getattr(self, attribute) is None and attribute not in self.faulty
 
 
 def parse_text(data: bytes) -> tuple[dict[str, Any] | None, list[Finding]]:
@@ -90,13 +96,14 @@ def _join(path: str, name: str) -> str:
 
 def _section(section: type[Any], data: dict[str, Any], path: str, findings: list[Finding]) -> Draft:
     known = keys_of(section)
-    draft = Draft(sound=True)
+    draft = Draft(sound=True, faulty=set())
     findings.extend(_unknown(name, path, known) for name in data if name not in known)
     for name, (attribute, entry) in known.items():
         before = len(findings)
         setattr(draft, attribute, _entry(entry, data, name, path, findings))
         if len(findings) > before:
             draft.sound = False
+            draft.faulty.add(attribute)
     return draft
 
 
@@ -165,7 +172,8 @@ def _table(entry: Key, value: Any, where: str, findings: list[Finding]) -> Draft
 
 
 def _unread(section: type[Any]) -> Draft:
-    return Draft(sound=False, **{attribute: None for attribute, _ in keys_of(section).values()})
+    attributes = [attribute for attribute, _ in keys_of(section).values()]
+    return Draft(sound=False, faulty=set(attributes), **dict.fromkeys(attributes))
 
 
 def _tables(entry: Key, value: Any, where: str, findings: list[Finding]) -> list[Draft] | None:

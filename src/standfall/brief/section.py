@@ -7,7 +7,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from standfall.brief.conditions import FallConditions
 from standfall.brief.key import key
+from standfall.brief.starter import Starter
 from standfall.brief.unit import DEG, KPA, MM, PERCENT, G, M
 
 NAME_LENGTH = 80
@@ -461,6 +463,12 @@ class Brief:
     )
     lines: tuple[Line, ...] = key(
         "line", "tables", "A hand-laid line.", section=Line, most=10_000, default=()
+    )
+    fall: FallConditions = key(
+        "fall", "table", "What decides how it falls.", section=FallConditions, default=FallConditions()
+    )
+    starters: tuple[Starter, ...] = key(
+        "starter", "tables", "What strikes the first piece.", section=Starter, most=1000, default=()
     )
     camera: Camera | None = key("camera", "table", "Where it is seen from.", section=Camera, default=None)
     papers: Papers = key("papers", "table", "How sheets are printed.", section=Papers, default=Papers())
