@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import json
 import os
+import struct
 import subprocess
 import sys
-from dataclasses import fields
+from dataclasses import fields, is_dataclass
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
+from standfall.book import StoredFall
 from standfall.planning.plan import Plan
 
 
@@ -30,6 +32,29 @@ def _assert_same(one: Any, other: Any, where: str) -> None:
     elif type(one).__name__ in ("Standing", "Tiling", "StockTable", "Palette"):
         for field in fields(one):
             _assert_same(getattr(one, field.name), getattr(other, field.name), f"{where}.{field.name}")
+    else:
+        assert one == other, where
+
+
+def assert_same_fall(one: StoredFall | None, other: StoredFall) -> None:
+    """Compare attribute by attribute, arrays by type and bits, and numbers by bits, too: NaN is NaN."""
+    assert one is not None
+    _assert_same_value(one, other, "fall")
+
+
+def _assert_same_value(one: Any, other: Any, where: str) -> None:
+    assert type(one) is type(other), where
+    if isinstance(one, np.ndarray):
+        _assert_same(one, other, where)
+    elif isinstance(one, float):
+        assert struct.pack("<d", one) == struct.pack("<d", other), where
+    elif isinstance(one, tuple):
+        assert len(one) == len(other), where
+        for number, (left, right) in enumerate(zip(one, other, strict=True)):
+            _assert_same_value(left, right, f"{where}[{number}]")
+    elif is_dataclass(one):
+        for field in fields(one):
+            _assert_same_value(getattr(one, field.name), getattr(other, field.name), f"{where}.{field.name}")
     else:
         assert one == other, where
 

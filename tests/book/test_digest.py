@@ -11,23 +11,27 @@ from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
+import pytest
+from book_fall import make_prediction_by_hand
 from book_plan import make_plan_by_hand
 
-from standfall.book import write_build
+from standfall.book import write_build, write_fall
 from standfall.book.digest import input_digest, result_digest
 
 # As listed in the page; letters of Python's struct module.
 LETTERS = {"f8": "d", "i1": "b", "i2": "h", "i4": "i", "i8": "q"}
 
 
-def listed_columns() -> dict[str, list[tuple[str, str]]]:
+def listed_columns(heading: str = "columns and types") -> list[tuple[str, str, str]]:
+    """Return the (table, column, type) of a list in the page, in its order."""
     page = (Path(__file__).parents[2] / "docs" / "build-file.md").read_text(encoding="utf-8")
-    section = page[page.index("| table | columns and types |") :]
+    section = page[page.index(f"| table | {heading} |") :]
     rows = [line.split("|")[1:3] for line in section.splitlines()[2:5]]
-    return {
-        table.strip(" `"): [tuple(column.split()) for column in columns.split(",")]  # type: ignore[misc]
+    return [
+        (table.strip(" `"), *column.split())  # type: ignore[misc]
         for table, columns in rows
-    }
+        for column in columns.split(",")
+    ]
 
 
 def compact(value: object) -> bytes:
@@ -57,12 +61,11 @@ def test_result_digest_can_be_taken_from_the_rows(tmp_path: Path) -> None:
             ).fetchall(),
         }
         digest = hashlib.sha256(compact(words) + b"\n")
-        for table, columns in listed_columns().items():
-            for column, kind in columns:
-                rows = connection.execute(f"SELECT {column} FROM {table} ORDER BY 1 * rowid").fetchall()
-                numbers = [number_of(table, column, value) for (value,) in rows]
-                digest.update(f"{table}.{column} {kind} {len(numbers)}\n".encode("ascii"))
-                digest.update(struct.pack(f"<{len(numbers)}{LETTERS[kind]}", *numbers))
+        for table, column, kind in listed_columns():
+            rows = connection.execute(f"SELECT {column} FROM {table} ORDER BY 1 * rowid").fetchall()
+            numbers = [number_of(table, column, value) for (value,) in rows]
+            digest.update(f"{table}.{column} {kind} {len(numbers)}\n".encode("ascii"))
+            digest.update(struct.pack(f"<{len(numbers)}{LETTERS[kind]}", *numbers))
         stored = connection.execute("SELECT result_sha256 FROM plan").fetchone()[0]
     assert digest.hexdigest() == stored
 
@@ -82,6 +85,55 @@ def test_input_digest_can_be_taken_from_the_rows(tmp_path: Path) -> None:
     }
     assert hashlib.sha256(compact(inputs)).hexdigest() == stored
     assert all(hashlib.sha256(data).hexdigest() == sha256 for sha256, data in kept)
+
+
+# The one NaN of the page, as Python makes it from its bits.
+NAN = struct.unpack(">d", bytes.fromhex("7ff8000000000000"))[0]
+
+
+def falling_number(column: str, value: object, struck_s: object) -> object:
+    if column == "state":
+        return ["untouched", "fallen", "stalled"].index(str(value))
+    if value is not None:
+        return value
+    if column in ("striker", "starter", "stood"):
+        return -2 if column == "striker" and struck_s is None else -1
+    return NAN
+
+
+@pytest.mark.parametrize("trials", [True, False])
+def test_digest_of_a_fall_can_be_taken_from_the_rows(tmp_path: Path, trials: bool) -> None:
+    plan = make_plan_by_hand()
+    path = write_build(plan, tmp_path / "a.build")
+    write_fall(make_prediction_by_hand(plan, trials), plan, path)
+    with closing(sqlite3.connect(path)) as connection:
+
+        def rows(query: str) -> list[tuple[object, ...]]:
+            return connection.execute(query).fetchall()
+
+        words = {
+            "findings": rows(
+                "SELECT code, grade, place, message, value, bound, next_step FROM fall_finding ORDER BY number"
+            ),
+            "ground": rows("SELECT domino_friction, floor_friction, slope_rad, downhill_rad FROM fall")[0],
+            "seams": rows("SELECT * FROM fall_seam ORDER BY place"),
+            "starters": rows("SELECT * FROM fall_starter ORDER BY number"),
+            "summary": rows("SELECT summary FROM fall")[0][0],
+            "trial": rows("SELECT * FROM fall_trial")[0] if trials else None,
+        }
+        digest = hashlib.sha256(compact(words) + b"\n")
+        for table, column, kind in listed_columns("columns and types of a fall"):
+            if not trials and column in ("stood", "standing"):
+                continue
+            if table == "fall_domino":
+                pairs = rows(f"SELECT {column}, struck_s FROM fall_domino ORDER BY id")
+                numbers = [falling_number(column, *pair) for pair in pairs]
+            else:
+                numbers = [number for (number,) in rows(f"SELECT {column} FROM {table} ORDER BY trial")]
+            digest.update(f"{table}.{column} {kind} {len(numbers)}\n".encode("ascii"))
+            digest.update(struct.pack(f"<{len(numbers)}{LETTERS[kind]}", *numbers))
+        stored = rows("SELECT result_sha256 FROM fall")[0][0]
+    assert digest.hexdigest() == stored
 
 
 def test_each_domino_counts() -> None:

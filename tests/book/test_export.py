@@ -14,13 +14,15 @@ import pyarrow as pa
 import pyarrow.csv
 import pyarrow.parquet
 import pytest
+from book_fall import make_prediction_by_hand, nothing_falls
 from book_plan import LINE_DOMINOES, brief_text, make_plan_by_hand
 from comparison import contents
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from standfall.book import export_tables
+from standfall.book import StoredFall, export_tables
 from standfall.book.csv_file import without_negative_zero
+from standfall.book.stored_fall import stored_fall
 from standfall.findings import FileFault
 from standfall.planning.plan import Plan
 
@@ -168,6 +170,100 @@ def test_parquet_carries_units(plan: Plan, tmp_path: Path) -> None:
             assert unit == ending
         assert all(field.metadata[b"about"] for field in schema)
         assert not any(field.nullable for field in schema if not pa.types.is_dictionary(field.type))
+
+
+FALL_HEADINGS = (
+    *("id", "struck_s", "omega_rad_s", "speed_m_s", "striker", "starter", "backward", "margin", "down_s"),
+    *("state", "stood"),
+)
+FRACTIONS = ("struck_s", "omega_rad_s", "speed_m_s", "margin", "down_s")
+
+
+@pytest.fixture(scope="module")
+def fall(plan: Plan) -> StoredFall:
+    """A fall with a starter whose name needs quoting and a time that would be a negative zero."""
+    prediction = make_prediction_by_hand(plan)
+    down_s = prediction.fall.down_s.copy()
+    down_s[0] = -0.0
+    starters = (replace(prediction.starters[0], name='a "bell", struck'), prediction.starters[1])
+    return stored_fall(replace(prediction, fall=replace(prediction.fall, down_s=down_s), starters=starters))
+
+
+def expected_starters(fall: StoredFall) -> list[str | None]:
+    names = {-1: None, 0: 'a "bell", struck', 2: "a finger"}
+    return [names[number] for number in fall.fall.starter.tolist()]
+
+
+def test_fall_as_csv(plan: Plan, fall: StoredFall, tmp_path: Path) -> None:
+    paths = export_tables(plan, tmp_path, "csv", fall=fall)
+    assert [path.name for path in paths] == ["dominoes.csv", "tiles.csv", "fall.csv"]
+    with paths[2].open(encoding="utf-8", newline="") as file:
+        headings, *rows = csv.reader(file, strict=True)
+    assert tuple(headings) == FALL_HEADINGS
+    columns = dict(zip(headings, zip(*rows, strict=True), strict=True))
+    for name in FRACTIONS:
+        numbers = getattr(fall.fall, name).tolist()
+        assert list(columns[name]) == ["" if np.isnan(number) else exact(number, 6) for number in numbers]
+        assert "" in columns[name]
+    assert columns["down_s"][0] == "0.000000"
+    assert list(columns["starter"]) == [name or "" for name in expected_starters(fall)]
+    # What becomes of each five: test_fall_round_trip, "what the rows say".
+    states = ["fallen", "fallen", "stalled", "fallen", "untouched"]
+    assert list(columns["state"]) == (states * 43)[:211]
+    assert list(columns["striker"][:6]) == ["-1", "0", "1", "2", "-2", "-1"]
+    assert [int(number) for number in columns["backward"]] == fall.fall.backward.astype(int).tolist()
+    assert [int(number) for number in columns["id"]] == list(range(211))
+    assert list(columns["stood"][:6]) == ["0", "1", "2", "3", "4", "0"]
+
+
+def test_fall_as_parquet(plan: Plan, fall: StoredFall, tmp_path: Path) -> None:
+    path = export_tables(plan, tmp_path, "parquet", fall=fall)[2]
+    table = pyarrow.parquet.read_table(path)
+    assert tuple(table.column_names) == FALL_HEADINGS
+    for name in FRACTIONS:
+        numbers = getattr(fall.fall, name)
+        assert table[name].null_count == np.isnan(numbers).sum() > 0
+        assert table[name].to_pylist() == [None if np.isnan(number) else number for number in numbers]
+    for name in ("striker", "backward", "stood"):
+        assert table.schema.field(name).nullable is False
+    assert table["striker"].to_pylist() == fall.fall.striker.tolist()
+    assert table["starter"].to_pylist() == expected_starters(fall)
+    assert table["state"].to_pylist() == [
+        ("untouched", "fallen", "stalled")[state] for state in fall.fall.state
+    ]
+    units = {field.name: field.metadata.get(b"unit") for field in table.schema}
+    assert {name: unit for name, unit in units.items() if unit} == {
+        "struck_s": b"s",
+        "omega_rad_s": b"rad/s",
+        "speed_m_s": b"m/s",
+        "down_s": b"s",
+    }
+    assert all(field.metadata[b"about"] for field in table.schema)
+
+
+@pytest.mark.parametrize("kind", ["csv", "parquet"])
+def test_fall_without_starters_and_trials(
+    plan: Plan, tmp_path: Path, kind: Literal["csv", "parquet"]
+) -> None:
+    path = export_tables(plan, tmp_path, kind, fall=stored_fall(nothing_falls(plan)))[2]
+    table = pyarrow.csv.read_csv(path) if kind == "csv" else pyarrow.parquet.read_table(path)
+    assert set(table["state"].to_pylist()) == {"untouched"}
+    assert set(table["striker"].to_pylist()) == {-2}
+    assert set(table["stood"].to_pylist()) == {-1}
+    assert table["struck_s"].null_count == 211
+
+
+def test_fall_of_another_plan_is_not_exported(fall: StoredFall, tmp_path: Path) -> None:
+    with pytest.raises(ValueError, match=r"fall.struck_s is float64 of shape"):
+        export_tables(make_plan_by_hand(brief_text(rows=4)), tmp_path / "tables", "csv", fall=fall)
+    assert not (tmp_path / "tables").exists()
+
+
+def test_older_fall_stays_when_none_is_exported(plan: Plan, fall: StoredFall, tmp_path: Path) -> None:
+    export_tables(plan, tmp_path, "csv", fall=fall)
+    before = contents(tmp_path)
+    assert len(export_tables(plan, tmp_path, "csv")) == 2
+    assert contents(tmp_path) == before
 
 
 @pytest.mark.parametrize("kind", ["csv", "parquet"])

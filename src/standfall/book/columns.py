@@ -30,3 +30,14 @@ STOCK_COLUMNS: dict[str, type] = {
     "packs_to_buy": np.int64,
     "cost": np.float64,
 }
+FALL_COLUMNS: dict[str, type] = {
+    "struck_s": np.float64,
+    "omega_rad_s": np.float64,
+    "speed_m_s": np.float64,
+    "striker": np.int32,
+    "starter": np.int16,
+    "backward": np.bool_,
+    "margin": np.float64,
+    "down_s": np.float64,
+    "state": np.int8,
+}

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from pathlib import Path
 
@@ -17,7 +18,8 @@ def write_csv(table: Table, path: Path, told: Callable[[int], None]) -> None:
     """Write a table.
 
     Lines end in CR LF and a text is quoted only when it must be (RFC 4180, section 2); the file has no
-    byte order mark. Numbers are rounded to the column's decimals; none is written as a negative zero.
+    byte order mark. Numbers are rounded to the column's decimals; none is written as a negative zero, and
+    nothing is written for one that is missing.
 
     Args:
         table: what to write.
@@ -43,7 +45,7 @@ def quoted(text: str) -> str:
 
 
 def _format(column: Column) -> str:
-    if column.names is not None:
+    if column.names is not None or column.gaps:
         return "%s"
     return "%d" if column.decimals is None else f"%.{column.decimals}f"
 
@@ -55,7 +57,10 @@ def _cells(column: Column) -> list[object]:
         return list(texts[column.values])
     if column.decimals is None:
         return list(column.values.tolist())
-    return list(without_negative_zero(column.values, column.decimals).tolist())
+    numbers = without_negative_zero(column.values, column.decimals).tolist()
+    if column.gaps:
+        return ["" if math.isnan(number) else f"{number:.{column.decimals}f}" for number in numbers]
+    return list(numbers)
 
 
 def without_negative_zero(values: NDArray[np.float64], decimals: int) -> NDArray[np.float64]:

@@ -24,7 +24,7 @@ def input_digest(plan: Plan, plan_format: int = PLAN_FORMAT) -> str:
         "pictures": sorted([file.name, file.sha256] for file in plan.files),
         "plan_format": plan_format,
     }
-    return hashlib.sha256(_json(inputs)).hexdigest()
+    return hashlib.sha256(compact_json(inputs)).hexdigest()
 
 
 def result_digest(plan: Plan) -> str:
@@ -46,14 +46,19 @@ def result_digest(plan: Plan) -> str:
         "cut_rows": list(plan.tiling.cut_rows),
         "findings": [list(finding.as_dict().values()) for finding in plan.findings],
     }
-    digest = hashlib.sha256(_json(words) + b"\n")
+    digest = hashlib.sha256(compact_json(words) + b"\n")
     for name, column in _columns(plan):
-        # Negative zero counts as zero: SQLite does not keep its sign.
-        values = column + 0.0 if column.dtype.kind == "f" else column
-        values = np.ascontiguousarray(values, dtype=values.dtype.newbyteorder("<"))
-        digest.update(f"{name} {values.dtype.str.lstrip('<|')} {len(values)}\n".encode())
-        digest.update(values.data)
+        update(digest, name, column)
     return digest.hexdigest()
+
+
+def update(digest: hashlib._Hash, name: str, column: NDArray[Any]) -> None:
+    """Let a column of numbers count in a digest."""
+    # Negative zero counts as zero: SQLite does not keep its sign.
+    values = column + 0.0 if column.dtype.kind == "f" else column
+    values = np.ascontiguousarray(values, dtype=values.dtype.newbyteorder("<"))
+    digest.update(f"{name} {values.dtype.str.lstrip('<|')} {len(values)}\n".encode())
+    digest.update(values.data)
 
 
 def _columns(plan: Plan) -> Iterator[tuple[str, NDArray[Any]]]:
@@ -66,7 +71,8 @@ def _columns(plan: Plan) -> Iterator[tuple[str, NDArray[Any]]]:
             yield f"{table}.{name}", getattr(holder, name)
 
 
-def _json(value: object) -> bytes:
+def compact_json(value: object) -> bytes:
+    """Return the JSON that digests are taken of."""
     return json.dumps(
         value, ensure_ascii=False, allow_nan=False, sort_keys=True, separators=(",", ":")
     ).encode()

@@ -7,9 +7,11 @@ from pathlib import Path
 from typing import Literal
 
 from standfall.book.csv_file import write_csv
+from standfall.book.fall_sound import check_fall
 from standfall.book.parquet_file import write_parquet
 from standfall.book.sound import check_columns
-from standfall.book.table import domino_table, tile_table
+from standfall.book.stored_fall import StoredFall
+from standfall.book.table import domino_table, fall_table, tile_table
 from standfall.disk import faults_of, make_folder, real_path, whole_file
 from standfall.planning.plan import Plan
 
@@ -17,31 +19,39 @@ Progress = Callable[[int, int, str], None]
 
 
 def export_tables(
-    plan: Plan, folder: Path | str, kind: Literal["csv", "parquet"], progress: Progress | None = None
+    plan: Plan,
+    folder: Path | str,
+    kind: Literal["csv", "parquet"],
+    progress: Progress | None = None,
+    fall: StoredFall | None = None,
 ) -> tuple[Path, ...]:
-    """Write ``dominoes`` and ``tiles`` as CSV or Parquet; docs/build-file.md describes the columns.
+    """Write ``dominoes``, ``tiles`` and ``fall`` as CSV or Parquet; docs/build-file.md describes the columns.
 
-    Each file is written whole or not at all, and replaces an earlier one of the same name. When the
-    second fails, the first stands.
+    Each file is written whole or not at all, and replaces an earlier one of the same name. When one fails,
+    those before it stand. Without a fall no ``fall`` is written, and one that lies there is left alone.
 
     Args:
         plan: what to write.
         folder: where to; made if it is not there.
         kind: also the ending of the names.
-        progress: called with rows written, rows of both tables in all, and what is going on.
+        progress: called with rows written, rows of all tables, and what is going on.
+        fall: of the same plan (``read_fall``), if there is one.
 
     Returns:
-        The paths of the files, dominoes first.
+        The paths of the files: dominoes, tiles, fall.
 
     Raises:
         FileFault: the folder cannot be made, or the disk refuses.
-        ValueError: another kind, or a plan that does not hold together.
+        ValueError: another kind, or a plan or fall that does not hold together.
     """
     write = {"csv": write_csv, "parquet": write_parquet}.get(kind)
     if write is None:
         raise ValueError(f"kind must be csv or parquet, not {kind!r}")
     check_columns(plan)
-    tables = (domino_table(plan), tile_table(plan))
+    tables = [domino_table(plan), tile_table(plan)]
+    if fall is not None:
+        check_fall(fall, len(plan.standing), len(plan.tiling))
+        tables.append(fall_table(fall))
     folder = Path(folder)
     make_folder(folder)
     total, done = sum(map(len, tables)), 0

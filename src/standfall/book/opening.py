@@ -6,7 +6,7 @@ import sqlite3
 import stat
 from pathlib import Path
 
-from standfall.book.schema import APPLICATION_ID, FORMAT_VERSION, check_sqlite, expected, shape_of
+from standfall.book.schema import APPLICATION_ID, FORMAT_VERSION, check_sqlite, expected, format_of, shape_of
 from standfall.disk import fault
 
 # SQLite file format, section 1.3.1.
@@ -57,7 +57,7 @@ def _check_file(path: Path) -> None:
 
 def _check_identity(connection: sqlite3.Connection, path: Path) -> None:
     (application,) = connection.execute("PRAGMA application_id").fetchone()
-    (version,) = connection.execute("PRAGMA user_version").fetchone()
+    version = format_of(connection)
     if application != APPLICATION_ID:
         raise fault(path, "not a build file: it is an SQLite database of another kind (K601)")
     if version > FORMAT_VERSION:
@@ -80,6 +80,6 @@ def _check_whole(connection: sqlite3.Connection, path: Path) -> None:
     if verdict != "ok":
         raise fault(path, f"the file is damaged: {verdict.splitlines()[-1]}")
     shapes = shape_of(connection)
-    for name, columns in expected()[0].items():
+    for name, columns in expected(format_of(connection))[0].items():
         if shapes.get(name) != columns:
             raise fault(path, f"the file is damaged: table {name} is missing or has other columns")

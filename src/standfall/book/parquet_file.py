@@ -15,8 +15,8 @@ _GROUP = 100_000
 def write_parquet(table: Table, path: Path, told: Callable[[int], None]) -> None:
     """Write a table.
 
-    Names are dictionary-encoded strings, null for none; numbers keep their full precision and are never
-    null. Each field carries ``unit`` (where it has one) and ``about`` in its metadata.
+    Names are dictionary-encoded strings, null for none; numbers keep their full precision and are null only
+    in columns that may have gaps. Each field carries ``unit`` (where it has one) and ``about`` in its metadata.
 
     Args:
         table: what to write.
@@ -41,11 +41,12 @@ def _field(pa: Any, column: Column) -> Any:
     metadata = {"about": column.about} | ({"unit": column.unit} if column.unit else {})
     if column.names is not None:
         return pa.field(column.name, pa.dictionary(pa.int16(), pa.string()), metadata=metadata)
-    return pa.field(column.name, pa.from_numpy_dtype(column.values.dtype), nullable=False, metadata=metadata)
+    kind = pa.from_numpy_dtype(column.values.dtype)
+    return pa.field(column.name, kind, nullable=column.gaps, metadata=metadata)
 
 
 def _array(pa: Any, column: Column) -> Any:
     if column.names is None:
-        return pa.array(column.values)
+        return pa.array(column.values, from_pandas=column.gaps)
     numbers = pa.array(column.values.astype("int16"), mask=column.values < 0)
     return pa.DictionaryArray.from_arrays(numbers, pa.array(column.names, pa.string()))

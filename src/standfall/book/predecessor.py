@@ -1,4 +1,4 @@
-"""The file that a new plan is to replace: what it holds, and whether it may be replaced at all."""
+"""The file that a new one is to replace: what it holds, and whether it may be replaced at all."""
 
 from __future__ import annotations
 
@@ -10,29 +10,36 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from standfall.book.opening import open_build
-from standfall.book.schema import expected, objects_of
+from standfall.book.schema import expected, format_of, objects_of
 from standfall.disk import SIDE_FILES, fault
 from standfall.findings import FileFault
 
-_NEXT = "choose another name, or move it away"
+ANOTHER_NAME = "choose another name, or move it away"
 
 
 @dataclass(frozen=True)
 class Predecessor:
     """An earlier build file of the same name.
 
-    ``version`` and the digests are those of its newest plan; ``mark`` tells whether the file was
-    changed or replaced since it was looked at.
+    ``version``, ``plan_format`` and the digests are those of its newest plan, ``fall_sha256`` that of the
+    fall predicted for it, empty without one; ``mark`` tells whether the file was changed or replaced since it
+    was looked at.
     """
 
     version: int
+    plan_format: int
     input_sha256: str
     result_sha256: str
+    fall_sha256: str
     mark: tuple[int, int, int]
 
 
-def look_at(target: Path) -> Predecessor | None:
+def look_at(target: Path, next_step: str = ANOTHER_NAME) -> Predecessor | None:
     """Look at what lies where the new file shall go, ``None`` when nothing does.
+
+    Args:
+        target: a path without links.
+        next_step: what to do when it may not be replaced.
 
     Raises:
         FileFault: what lies there must not be replaced.
@@ -43,16 +50,25 @@ def look_at(target: Path) -> Predecessor | None:
         return None
     # Moving a file over this one needs no right to write to it, so the wish is honoured here.
     if not target.stat().st_mode & (stat.S_IWUSR | stat.S_IWGRP | stat.S_IWOTH):
-        raise fault(target, f"it is marked read-only and was left as it is; {_NEXT}")
+        raise fault(target, f"it is marked read-only and was left as it is; {next_step}")
     try:
         with closing(open_build(target)) as connection:
             _check_replaceable(connection, target)
-            version, inputs, result = connection.execute(
-                "SELECT version, input_sha256, result_sha256 FROM plan ORDER BY version DESC LIMIT 1"
-            ).fetchone() or (0, "", "")
+            version, plan_format, inputs, result = connection.execute(
+                "SELECT version, plan_format, input_sha256, result_sha256 FROM plan "
+                "ORDER BY version DESC LIMIT 1"
+            ).fetchone() or (0, 0, "", "")
+            fall_sha256 = _fall_digest(connection, version)
     except FileFault as error:
-        raise FileFault(f"{error}; it was left as it is: {_NEXT}") from error
-    return Predecessor(version, inputs, result, mark)
+        raise FileFault(f"{error}; it was left as it is: {next_step}") from error
+    return Predecessor(version, plan_format, inputs, result, fall_sha256, mark)
+
+
+def _fall_digest(connection: sqlite3.Connection, version: int) -> str:
+    if format_of(connection) < 2:
+        return ""
+    row = connection.execute("SELECT result_sha256 FROM fall WHERE version = ?", (version,)).fetchone()
+    return str(row[0]) if row else ""
 
 
 def check_alone(target: Path) -> None:
@@ -92,13 +108,15 @@ def _mark(target: Path) -> tuple[int, int, int] | None:
 
 
 def _check_replaceable(connection: sqlite3.Connection, target: Path) -> None:
-    strange = objects_of(connection) - expected()[1] - {"journal"}
+    strange = objects_of(connection) - expected(format_of(connection))[1] - {"journal"}
     if strange:
         names = ", ".join(sorted(strange))
-        raise fault(target, f"somebody added {names} to it, which a new plan would lose")
+        raise fault(target, f"somebody added {names} to it, which writing it anew would lose")
     tables = connection.execute("SELECT 1 FROM sqlite_master WHERE name = 'journal' AND type = 'table'")
     if tables.fetchone() and connection.execute("SELECT EXISTS (SELECT 1 FROM journal)").fetchone()[0]:
-        raise fault(target, "it holds the journal of a build that has begun, which a new plan would lose")
+        raise fault(
+            target, "it holds the journal of a build that has begun, which writing it anew would lose"
+        )
 
 
 def carry_over(target: Path, connection: sqlite3.Connection) -> None:

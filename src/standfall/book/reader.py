@@ -61,7 +61,7 @@ def _newest(connection: sqlite3.Connection, path: Path) -> Plan:
         tiling=_tiling(connection),
         stock=_stock(connection),
         colour_error=_colour_error(connection, version),
-        findings=_findings(connection),
+        findings=read_findings(connection, "finding"),
     )
     check_plan(plan)
     if (input_digest(plan, plan_format), result_digest(plan)) != (input_sha256, result_sha256):
@@ -157,8 +157,9 @@ def _colour_error(connection: sqlite3.Connection, version: int) -> ColourError:
     return ColourError(*row)
 
 
-def _findings(connection: sqlite3.Connection) -> tuple[Finding, ...]:
+def read_findings(connection: sqlite3.Connection, table: str) -> tuple[Finding, ...]:
+    """Read the findings of ``finding`` or ``fall_finding``, in order."""
     rows = connection.execute(
-        "SELECT code, grade, place, message, value, bound, next_step FROM finding ORDER BY number"
+        f"SELECT code, grade, place, message, value, bound, next_step FROM {table} ORDER BY number"
     )
     return tuple(Finding(*row) for row in rows)

@@ -9,12 +9,14 @@ import functools
 import sqlite3
 from contextlib import closing
 
+from standfall.book.fall_schema import FALL_SCHEMA
 from standfall.findings import FileFault
 
 # "STFL" in ASCII, big-endian, at byte 68 of the file (SQLite file format, section 1.3.16): our own choice.
 APPLICATION_ID = 0x5354464C
 # At byte 60 of the file. Raised when a program that knows only the older number could misread the file.
-FORMAT_VERSION = 1
+# 1: the plan. 2: the plan and its predicted fall.
+FORMAT_VERSION = 2
 # Fixed, since it is part of the bytes; 4096 is SQLite's own default since 3.12.
 PAGE_BYTES = 4096
 # STRICT tables came with SQLite 3.37 (2021-11-27).
@@ -185,12 +187,13 @@ def check_sqlite() -> None:
         )
 
 
-def create_schema(connection: sqlite3.Connection) -> None:
-    """Create all tables and views, and write the two numbers a build file is known by."""
-    for statement in _statements(SCHEMA):
-        connection.execute(statement)
+def create_schema(connection: sqlite3.Connection, version: int = FORMAT_VERSION) -> None:
+    """Create all tables and views of a format, and write the two numbers a build file is known by."""
+    for text in (SCHEMA, FALL_SCHEMA)[:version]:
+        for statement in _statements(text):
+            connection.execute(statement)
     connection.execute(f"PRAGMA application_id = {APPLICATION_ID}")
-    connection.execute(f"PRAGMA user_version = {FORMAT_VERSION}")
+    connection.execute(f"PRAGMA user_version = {version}")
 
 
 def create_indexes(connection: sqlite3.Connection) -> None:
@@ -219,10 +222,16 @@ def objects_of(connection: sqlite3.Connection) -> set[str]:
     return {name for (name,) in names if not name.startswith("sqlite_")}
 
 
+def format_of(connection: sqlite3.Connection) -> int:
+    """Return the format version of a file."""
+    (version,) = connection.execute("PRAGMA user_version").fetchone()
+    return int(version)
+
+
 @functools.cache
-def expected() -> tuple[Shape, frozenset[str]]:
-    """Return the shape and the object names that a build file of this format has."""
+def expected(version: int = FORMAT_VERSION) -> tuple[Shape, frozenset[str]]:
+    """Return the shape and the object names that a build file of a format has."""
     with closing(sqlite3.connect(":memory:")) as connection:
-        create_schema(connection)
+        create_schema(connection, version)
         create_indexes(connection)
         return shape_of(connection), frozenset(objects_of(connection))

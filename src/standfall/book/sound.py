@@ -10,6 +10,7 @@ import numpy as np
 
 from standfall.book.columns import STANDING_COLUMNS, STOCK_COLUMNS, TILING_COLUMNS
 from standfall.brief import read_text
+from standfall.findings import Finding
 from standfall.planning.plan import Plan
 from standfall.tiles import KINDS
 
@@ -30,11 +31,18 @@ def check_plan(plan: Plan) -> None:
     if not (math.isfinite(plan.colour_error.mean) and math.isfinite(plan.colour_error.p95)):
         raise ValueError("plan.colour_error holds a number that is not finite")
     for finding in plan.findings:
-        if not (_keeps(finding.value) and _keeps(finding.limit)):
-            raise ValueError(
-                f"finding {finding.code} at {finding.where} holds a value that SQLite does not keep"
-            )
+        check_finding(finding)
     check_columns(plan)
+
+
+def check_finding(finding: Finding) -> None:
+    """Check that a finding comes back from SQLite and JSON as it was.
+
+    Raises:
+        ValueError: one of its values would not.
+    """
+    if not (_keeps(finding.value) and _keeps(finding.limit)):
+        raise ValueError(f"finding {finding.code} at {finding.where} holds a value that SQLite does not keep")
 
 
 def check_columns(plan: Plan) -> None:
@@ -44,17 +52,17 @@ def check_columns(plan: Plan) -> None:
         ValueError: names the column and what is wrong with it.
     """
     brief, standing, tiling = plan.brief, plan.standing, plan.tiling
-    _check_types("standing", standing, STANDING_COLUMNS, len(standing))
-    _check_types("tiling", tiling, TILING_COLUMNS, len(tiling))
-    _check_types("stock", plan.stock, STOCK_COLUMNS, len(brief.colours))
+    check_types("standing", standing, STANDING_COLUMNS, len(standing))
+    check_types("tiling", tiling, TILING_COLUMNS, len(tiling))
+    check_types("stock", plan.stock, STOCK_COLUMNS, len(brief.colours))
     fields, lines, tiles = len(brief.fields), len(brief.lines), len(tiling)
-    _check_range("standing", standing, ("colour",), 0, len(brief.colours))
-    _check_range("standing", standing, ("field",), -1, fields)
-    _check_range("standing", standing, ("line",), -1, lines)
-    _check_range("standing", standing, ("tile",), 0, tiles + 1)
-    _check_range("standing", standing, ("slot_row", "slot_col"), -1, None)
-    _check_range("tiling", tiling, ("field",), 0, fields)
-    _check_range("tiling", tiling, ("kind",), 0, len(KINDS))
+    check_range("standing", standing, ("colour",), 0, len(brief.colours))
+    check_range("standing", standing, ("field",), -1, fields)
+    check_range("standing", standing, ("line",), -1, lines)
+    check_range("standing", standing, ("tile",), 0, tiles + 1)
+    check_range("standing", standing, ("slot_row", "slot_col"), -1, None)
+    check_range("tiling", tiling, ("field",), 0, fields)
+    check_range("tiling", tiling, ("kind",), 0, len(KINDS))
     if not np.isin(tiling.turn_deg, (0, 180)).all():
         raise ValueError("tiling.turn_deg holds another turn than 0 and 180")
     if ((standing.field < 0) == (standing.line < 0)).any():
@@ -72,17 +80,29 @@ def _keeps(value: object) -> bool:
     return value is None or isinstance(value, str)
 
 
-def _check_types(holder: str, columns: object, types: Mapping[str, type], length: int) -> None:
+def check_types(
+    holder: str, columns: object, types: Mapping[str, type], length: int, *, gaps: bool = False
+) -> None:
+    """Check that columns are arrays of these types and this length, finite, or NaN where ``gaps`` allow it.
+
+    Raises:
+        ValueError: names the column and what is wrong with it.
+    """
     for name, kind in types.items():
         column = getattr(columns, name)
         if column.dtype != kind or column.shape != (length,):
             wanted = f"{np.dtype(kind)} of shape ({length},)"
             raise ValueError(f"{holder}.{name} is {column.dtype} of shape {column.shape}, not {wanted}")
-        if column.dtype.kind == "f" and not np.isfinite(column).all():
+        if column.dtype.kind == "f" and not (np.isfinite(column) | (gaps & np.isnan(column))).all():
             raise ValueError(f"{holder}.{name} holds a number that is not finite")
 
 
-def _check_range(holder: str, columns: object, names: Sequence[str], least: int, stop: int | None) -> None:
+def check_range(holder: str, columns: object, names: Sequence[str], least: int, stop: int | None) -> None:
+    """Check that whole numbers lie from ``least`` to below ``stop``.
+
+    Raises:
+        ValueError: names the column.
+    """
     for name in names:
         column = getattr(columns, name)
         if len(column) and (column.min() < least or (stop is not None and column.max() >= stop)):

@@ -1,4 +1,4 @@
-"""The two tables that are exported, column by column, free of any file format."""
+"""The tables that are exported, column by column, free of any file format."""
 
 from __future__ import annotations
 
@@ -8,6 +8,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from standfall.book.stored_fall import StoredFall
+from standfall.fall.falling import STATES
 from standfall.planning.plan import Plan
 from standfall.tiles import KINDS
 
@@ -15,6 +17,8 @@ from standfall.tiles import KINDS
 # reader loses anything.
 METRE_DECIMALS = 6
 RADIAN_DECIMALS = 9
+# A microsecond, and as many for speeds and shares: far below what a film or a stopwatch can tell.
+FALL_DECIMALS = 6
 
 
 @dataclass(frozen=True)
@@ -28,6 +32,7 @@ class Column:
         about: what it is, in a few words.
         decimals: written in text, for lengths and angles.
         names: what the values stand for, where they are not numbers in the file.
+        gaps: NaN stands for none.
     """
 
     name: str
@@ -36,6 +41,7 @@ class Column:
     about: str
     decimals: int | None = None
     names: tuple[str, ...] | None = None
+    gaps: bool = False
 
     def part(self, first: int, stop: int) -> Column:
         """Return the column with some of its rows."""
@@ -98,6 +104,32 @@ def tile_table(plan: Plan) -> Table:
         Column("kind", tiling.kind, "", "full, edge (over the field's edge) or holed", names=KINDS),
     )
     return Table("tiles", columns)
+
+
+def fall_table(stored: StoredFall) -> Table:
+    """Return what becomes of all dominoes."""
+    fall, trials = stored.fall, stored.trials
+    named = dict(zip(stored.starter_numbers, (figure.name for figure in stored.starters), strict=True))
+    starters = tuple(named.get(number, "") for number in range(max(named, default=-1) + 1))
+    stood = trials.stood if trials is not None else np.full(len(fall), -1, dtype=np.int32)
+    columns = (
+        Column("id", np.arange(len(fall), dtype=np.int32), "", "number of the domino, from 0"),
+        _falling("struck_s", fall.struck_s, "s", "when it is struck, after the first starter let go"),
+        _falling("omega_rad_s", fall.omega_rad_s, "rad/s", "its angular speed just after"),
+        _falling("speed_m_s", fall.speed_m_s, "m/s", "of the front where it arrives"),
+        Column("striker", fall.striker, "", "domino that strikes it first; -1 a starter, -2 none"),
+        Column("starter", fall.starter, "", "name of the starter that strikes it, if any", names=starters),
+        Column("backward", fall.backward.astype(np.int8), "", "1 when it falls against its direction"),
+        _falling("margin", fall.margin, "", "least share of its energy left before it strikes the next"),
+        _falling("down_s", fall.down_s, "s", "when it has come to rest"),
+        Column("state", fall.state, "", "untouched, fallen or stalled (struck, but stays up)", names=STATES),
+        Column("stood", stood, "", "trials in which it stayed up, -1 without trials"),
+    )
+    return Table("fall", columns)
+
+
+def _falling(name: str, values: NDArray[np.float64], unit: str, about: str) -> Column:
+    return Column(name, values, unit, about, FALL_DECIMALS, gaps=True)
 
 
 def _metres(name: str, values: NDArray[np.float64], about: str) -> Column:

@@ -5,18 +5,21 @@ from __future__ import annotations
 import importlib.metadata
 import json
 import sqlite3
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Sequence
 from contextlib import closing
 from pathlib import Path
 from typing import Any
 
+from numpy.typing import NDArray
+
 from standfall.book.columns import NOTHING, STANDING_COLUMNS, STOCK_COLUMNS, TILING_COLUMNS
 from standfall.book.digest import PLAN_FORMAT, input_digest, result_digest
 from standfall.book.fault import faults_of
-from standfall.book.predecessor import Predecessor, carry_over, check_unchanged, look_at
+from standfall.book.predecessor import carry_over, check_unchanged, look_at
 from standfall.book.schema import PAGE_BYTES, check_sqlite, create_indexes, create_schema
 from standfall.book.sound import check_plan
 from standfall.disk import real_path, whole_file
+from standfall.findings import Finding
 from standfall.planning.plan import Plan
 from standfall.tiles import KINDS
 
@@ -43,8 +46,9 @@ def write_build(plan: Plan, path: Path | str, progress: Progress | None = None) 
     """Write a plan as a build file, whole or not at all; docs/build-file.md describes what is in it.
 
     An existing build file is replaced by one that holds this plan as its next version and the history
-    of the earlier ones. It is left untouched, byte for byte, when its newest version has the same input
-    and the same result. The same plan gives the same bytes, wherever and whenever it is written.
+    of the earlier ones; the fall predicted for an earlier one goes with its dominoes. It is left untouched,
+    byte for byte, its predicted fall included, when its newest version has the same input and the same
+    result. The same plan gives the same bytes, wherever and whenever it is written.
 
     Args:
         plan: a blocked one is written too; whether that makes sense is the caller's business.
@@ -70,35 +74,54 @@ def write_build(plan: Plan, path: Path | str, progress: Progress | None = None) 
         if old is not None and (old.input_sha256, old.result_sha256) == (inputs, result):
             return path
         with whole_file(target, lambda: check_unchanged(target, old)) as temporary:
-            _fill(temporary, plan, (inputs, result), target, old, progress)
+            version = 1 if old is None else old.version + 1
+
+            def history(connection: sqlite3.Connection) -> None:
+                if old is not None:
+                    carry_over(target, connection)
+                _write_version(connection, plan, (inputs, result), version)
+
+            fill(temporary, plan, version, history, _teller(progress, len(plan.standing)))
     return path
 
 
-def _fill(
+def fill(
     temporary: Path,
     plan: Plan,
-    digests: tuple[str, str],
-    target: Path,
-    old: Predecessor | None,
-    progress: Progress | None,
+    version: int,
+    history: Callable[[sqlite3.Connection], None],
+    told: Callable[[int], None],
+    rest: Callable[[sqlite3.Connection], None] | None = None,
 ) -> None:
+    """Fill an empty file as a build file, in one transaction.
+
+    Args:
+        temporary: an empty file without a name yet.
+        plan: the newest version.
+        version: its number.
+        history: writes the tables that hold all versions, ``version`` included.
+        told: called with the number of dominoes written so far.
+        rest: writes what belongs to the newest version beyond its plan.
+    """
     with closing(sqlite3.connect(temporary, isolation_level=None)) as connection:
         for setting in _TUNING:
             connection.execute(setting)
         connection.execute("BEGIN")
         create_schema(connection)
-        _insert(connection, "meta", sorted(_meta(plan).items()))
-        if old is not None:
-            carry_over(target, connection)
-        _write_version(connection, plan, digests, 1 if old is None else old.version + 1)
+        insert(connection, "meta", sorted(_meta(plan).items()))
+        history(connection)
+        _write_findings(connection, plan, version)
         _write_brief_parts(connection, plan)
         _write_tiles(connection, plan)
-        _write_dominoes(connection, plan, progress)
+        _write_dominoes(connection, plan, told)
+        if rest is not None:
+            rest(connection)
         create_indexes(connection)
         connection.execute("COMMIT")
 
 
-def _insert(connection: sqlite3.Connection, table: str, rows: Iterable[tuple[Any, ...]]) -> None:
+def insert(connection: sqlite3.Connection, table: str, rows: Iterable[tuple[Any, ...]]) -> None:
+    """Insert whole rows; a NaN becomes NULL, as SQLite has it (sqlite.org/c3ref/bind_blob.html)."""
     rows = list(rows)
     if rows:
         connection.executemany(f"INSERT INTO {table} VALUES ({', '.join('?' * len(rows[0]))})", rows)
@@ -119,7 +142,8 @@ def _meta(plan: Plan) -> dict[str, str]:
     }
 
 
-def _program() -> str:
+def program() -> str:
+    """Return the name and version of this program."""
     try:
         return f"standfall {importlib.metadata.version('standfall')}"
     except importlib.metadata.PackageNotFoundError:  # run from a source folder
@@ -130,57 +154,75 @@ def _write_version(
     connection: sqlite3.Connection, plan: Plan, digests: tuple[str, str], version: int
 ) -> None:
     summary = json.dumps(plan.summary(), ensure_ascii=False, allow_nan=False)
-    _insert(connection, "plan", [(version, *digests, PLAN_FORMAT, _program(), plan.text.decode(), summary)])
+    insert(connection, "plan", [(version, *digests, PLAN_FORMAT, program(), plan.text.decode(), summary)])
     for place, file in enumerate(plan.files):
         connection.execute("INSERT OR IGNORE INTO picture VALUES (?, ?)", (file.sha256, file.data))
-        _insert(connection, "plan_picture", [(version, place, file.name, file.sha256)])
+        insert(connection, "plan_picture", [(version, place, file.name, file.sha256)])
+
+
+def _write_findings(connection: sqlite3.Connection, plan: Plan, version: int) -> None:
     error = plan.colour_error
     measured = (error.metric, error.mean, error.p95, error.total, error.bound)
-    _insert(connection, "colour_error", [(version, *measured, error.specks_removed, error.specks_left)])
-    findings = enumerate(plan.findings)
-    _insert(connection, "finding", ((number, *finding.as_dict().values()) for number, finding in findings))
+    insert(connection, "colour_error", [(version, *measured, error.specks_removed, error.specks_left)])
+    insert(connection, "finding", finding_rows(plan.findings))
+
+
+def finding_rows(findings: Sequence[Finding]) -> list[tuple[Any, ...]]:
+    """Return findings as rows of ``finding`` or ``fall_finding``."""
+    return [(number, *finding.as_dict().values()) for number, finding in enumerate(findings)]
 
 
 def _write_brief_parts(connection: sqlite3.Connection, plan: Plan) -> None:
     brief, palette, tiling = plan.brief, plan.palette, plan.tiling
     colours = zip(palette.names, palette.codes, palette.hexes, strict=True)
-    _insert(connection, "colour", ((number, *colour) for number, colour in enumerate(colours)))
+    insert(connection, "colour", ((number, *colour) for number, colour in enumerate(colours)))
     stock = zip(*(getattr(plan.stock, name).tolist() for name in STOCK_COLUMNS), strict=True)
-    _insert(connection, "stock", ((number, *counts) for number, counts in enumerate(stock)))
+    insert(connection, "stock", ((number, *counts) for number, counts in enumerate(stock)))
     for number, field in enumerate(brief.fields):
         size = (field.columns, field.rows, field.col_pitch_m, field.row_pitch_m, field.rows_laid)
         cut = (tiling.cut_rows[number], tiling.cut_cols[number])
         row = (number, field.name, field.picture, *size, *field.corner_m, field.fall_direction_rad, *cut)
-        _insert(connection, "field", [row])
-    _insert(connection, "line", ((number, line.name) for number, line in enumerate(brief.lines)))
+        insert(connection, "field", [row])
+    insert(connection, "line", ((number, line.name) for number, line in enumerate(brief.lines)))
     tray = brief.tray
     if tray is not None:
         shape = (tray.columns, tray.rows, tray.col_pitch_m, tray.row_pitch_m, tray.rows_laid)
-        _insert(connection, "tray", [(0, *shape)])
+        insert(connection, "tray", [(0, *shape)])
 
 
 def _write_tiles(connection: sqlite3.Connection, plan: Plan) -> None:
     columns = [getattr(plan.tiling, name).tolist() for name in TILING_COLUMNS if name != "kind"]
     kinds = [KINDS[kind] for kind in plan.tiling.kind.tolist()]
-    _insert(connection, "tile", zip(plan.tiling.number.tolist(), *columns, kinds, strict=True))
+    insert(connection, "tile", zip(plan.tiling.number.tolist(), *columns, kinds, strict=True))
 
 
-def _write_dominoes(connection: sqlite3.Connection, plan: Plan, progress: Progress | None) -> None:
-    """Insert the standing set step by step; what is -1 or 0 in its arrays for "none" becomes NULL."""
+def _write_dominoes(connection: sqlite3.Connection, plan: Plan, told: Callable[[int], None]) -> None:
+    """Insert the standing set; what is -1 or 0 in its arrays for "none" becomes NULL."""
     places = ", ".join(f"NULLIF(?, {NOTHING[name]})" if name in NOTHING else "?" for name in STANDING_COLUMNS)
     statement = f"INSERT INTO domino (id, {', '.join(STANDING_COLUMNS)}) VALUES (?, {places})"
-    total = len(plan.standing)
+    columns = [getattr(plan.standing, name) for name in STANDING_COLUMNS]
+    insert_columns(connection, statement, columns, told)
+
+
+def insert_columns(
+    connection: sqlite3.Connection,
+    statement: str,
+    columns: Sequence[NDArray[Any]],
+    told: Callable[[int], None],
+) -> None:
+    """Insert the rows of arrays step by step, a number from 0 before each."""
+    total = len(columns[0])
     for first in range(0, total, _STEP):
-        _tell(progress, first, total)
-        connection.executemany(statement, _step(plan, first, min(first + _STEP, total)))
-    _tell(progress, total, total)
+        told(first)
+        stop = min(first + _STEP, total)
+        values = [column[first:stop].tolist() for column in columns]
+        connection.executemany(statement, zip(range(first, stop), *values, strict=True))
+    told(total)
 
 
-def _step(plan: Plan, first: int, stop: int) -> Iterator[tuple[Any, ...]]:
-    columns = (getattr(plan.standing, name)[first:stop].tolist() for name in STANDING_COLUMNS)
-    return zip(range(first, stop), *columns, strict=True)
+def _teller(progress: Progress | None, total: int) -> Callable[[int], None]:
+    def told(done: int) -> None:
+        if progress is not None:
+            progress(done, total, "writing dominoes")
 
-
-def _tell(progress: Progress | None, done: int, total: int) -> None:
-    if progress is not None:
-        progress(done, total, "writing dominoes")
+    return told
