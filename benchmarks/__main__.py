@@ -13,6 +13,9 @@ from pathlib import Path
 sys.path.insert(0, str(Path(__file__).parent))
 
 import assign_speed
+import fall_against_rigid_bodies
+import fall_speed
+import fall_trials
 import planning_growth
 import start_up
 
@@ -22,7 +25,14 @@ def main() -> None:
     parser = argparse.ArgumentParser(prog="python -m benchmarks", description="Print every measurement.")
     parser.add_argument("--quick", action="store_true", help="smaller sizes, for a look")
     quick = parser.parse_args().quick
-    for measurement in (start_up, assign_speed, planning_growth):
+    for measurement in (
+        start_up,
+        assign_speed,
+        planning_growth,
+        fall_speed,
+        fall_trials,
+        fall_against_rigid_bodies,
+    ):
         print(f"\n== {measurement.TITLE}", flush=True)
         measurement.show(quick)
 

@@ -7,6 +7,8 @@ The public functions, loaded when first asked for so that ``import standfall`` i
     standfall.write_build(outcome.plan, "mural.build")
     plan = standfall.read_build("mural.build")
     standfall.write_papers(plan, "papers")
+    prediction = standfall.predict_fall(plan.brief, plan.standing)
+    standfall.write_fall(prediction, plan, "mural.build")
 """
 
 from __future__ import annotations
@@ -17,19 +19,24 @@ from typing import TYPE_CHECKING, Any
 __version__ = "0.1.0"
 
 if TYPE_CHECKING:
-    from standfall.book import export_tables, read_build, write_build
+    from standfall.book import export_tables, read_build, read_fall, write_build, write_fall
+    from standfall.fall import predict_fall
     from standfall.intake import read_brief
     from standfall.intake.start import start_folder
-    from standfall.papers import write_papers
+    from standfall.papers import write_fall_pictures, write_papers
     from standfall.planning import make_plan as plan
 
 _HOMES = {
     "export_tables": ("standfall.book", "export_tables"),
     "plan": ("standfall.planning", "make_plan"),
+    "predict_fall": ("standfall.fall", "predict_fall"),
     "read_brief": ("standfall.intake", "read_brief"),
     "read_build": ("standfall.book", "read_build"),
-    "write_build": ("standfall.book", "write_build"),
+    "read_fall": ("standfall.book", "read_fall"),
     "start_folder": ("standfall.intake.start", "start_folder"),
+    "write_build": ("standfall.book", "write_build"),
+    "write_fall": ("standfall.book", "write_fall"),
+    "write_fall_pictures": ("standfall.papers", "write_fall_pictures"),
     "write_papers": ("standfall.papers", "write_papers"),
 }
 
@@ -37,10 +44,14 @@ __all__ = [
     "__version__",
     "export_tables",
     "plan",
+    "predict_fall",
     "read_brief",
     "read_build",
+    "read_fall",
     "start_folder",
     "write_build",
+    "write_fall",
+    "write_fall_pictures",
     "write_papers",
 ]
 

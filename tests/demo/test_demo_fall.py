@@ -31,7 +31,12 @@ def lines(brief: Brief) -> dict[str, LinePlace]:
 def test_the_starters_of_the_story(brief: Brief) -> None:
     finger, batten = brief.starters
     assert (finger.kind, finger.line, finger.waits_for) == ("finger", "lead-in", None)
-    assert (batten.kind, batten.field, batten.waits_for, batten.delay_s) == ("pusher", "mural", "split left", 0)
+    assert (batten.kind, batten.field, batten.waits_for, batten.delay_s) == (
+        "pusher",
+        "mural",
+        "split left",
+        0,
+    )
     assert (batten.first_col, batten.last_col) == (None, None)  # the whole row
     assert brief.fall.domino_friction == 0.2 and brief.fall.flatness == "din_18202_row_3"
 

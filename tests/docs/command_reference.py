@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import inspect
+from pathlib import Path
 
 import click
 
@@ -32,13 +33,15 @@ def command_reference(name: str) -> str:
     parts += [] if command is group else [_paragraphs(command.help or "")]
     parts.append(_table(command, context))
     if command is not group:
-        parts.append(f"```console\n$ {example_of(command)}\n```\n")
+        lines = "".join(f"$ {example}\n" for example in examples_of(command))
+        parts.append(f"```console\n{lines}```\n")
     return "\n".join(parts)
 
 
-def example_of(command: click.Command) -> str:
-    """Return the example that a command's help ends with, empty when there is none."""
-    return (command.epilog or "").partition("Example:")[2].strip()
+def examples_of(command: click.Command) -> list[str]:
+    """Return the examples that a command's help ends with."""
+    _, found, text = (command.epilog or "").replace("Examples:", "Example:").partition("Example:")
+    return [line.strip() for line in text.strip().splitlines()] if found else []
 
 
 def _paragraphs(text: str) -> str:
@@ -54,21 +57,25 @@ def _table(command: click.Command, context: click.Context) -> str:
 
 
 def _argument(parameter: click.Parameter) -> str:
-    default = "needed" if parameter.required else f"`{parameter.default}`"
+    default = "needed" if parameter.required else ""
+    if isinstance(parameter.default, str | Path):
+        default = f"`{parameter.default}`"
     name = (parameter.name or "").upper()
     return f"| `{name}` | {default} | {ARGUMENTS[name]} |\n"
 
 
 def _option(parameter: click.Parameter) -> str:
     assert isinstance(parameter, click.Option)
-    spelled = ", ".join(f"`{name}`" for name in parameter.opts)
+    spelled = ", ".join(f"`{name}`" for name in (*parameter.opts, *parameter.secondary_opts))
     if isinstance(parameter.type, click.Choice):
         spelled += " " + ", ".join(f"`{choice}`" for choice in parameter.type.choices)
     elif not (parameter.is_flag or parameter.count):
         spelled += f" {parameter.make_metavar(click.Context(group))}"
     if parameter.required:
         default = "needed"
-    elif parameter.show_default and isinstance(parameter.default, str):
+    elif parameter.show_default and isinstance(parameter.default, bool):
+        default = f"`{(parameter.opts if parameter.default else parameter.secondary_opts)[0]}`"
+    elif parameter.show_default and isinstance(parameter.default, str | int | float):
         default = f"`{parameter.default}`"
     else:
         default = ""

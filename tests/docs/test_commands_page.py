@@ -4,13 +4,18 @@ import json
 import re
 
 import click
+import numpy as np
 import pytest
-from command_reference import PROGRAM, command_reference, commands, example_of
-from doc_page import blocks, read_page, regions, section
+from command_reference import PROGRAM, command_reference, commands, examples_of
+from doc_page import blocks, read_page, regions, section, table_rows
 from transcript import example_folder, fits, run_command, run_example, without_figures
 
 from standfall.cli.entry import EPILOG, EXIT_INTERRUPTED, EXIT_TERMINATED, EXIT_USAGE, group
+from standfall.fall.chance import chance_of, mean_of
+from standfall.fall.prediction import _trial_figures
+from standfall.fall.trial import Seam, Trials
 from standfall.findings import FileFault, StandfallError
+from standfall.papers.fall_folder import _NAMES as FALL_PICTURES
 
 PAGE = read_page("commands.md")
 
@@ -41,16 +46,17 @@ def test_command_has_a_section_with_every_option_and_a_json_example(name):
 
 
 @pytest.mark.parametrize("name", commands())
-def test_help_ends_with_an_example_and_has_json(name):
+def test_help_ends_with_examples_and_has_json(name):
     code, out, err = run_command(f"{PROGRAM} {name} --help")
     assert (code, err) == (0, "")
     assert "--json" in out
-    example = example_of(commands()[name])
-    assert example.startswith(f"{PROGRAM} {name}")
-    assert "Example:" in out
-    # The example must parse: its words are arguments and options that the command takes.
-    words = example.split()[2:]
-    commands()[name].make_context(name, words, parent=click.Context(group))
+    examples = examples_of(commands()[name])
+    assert examples
+    assert ("Example:" if len(examples) == 1 else "Examples:") in out
+    for example in examples:
+        assert example.startswith(f"{PROGRAM} {name}")
+        # It must parse: its words are arguments and options that the command takes.
+        commands()[name].make_context(name, example.split()[2:], parent=click.Context(group))
 
 
 def test_exit_codes_are_those_of_the_program():
@@ -99,3 +105,28 @@ def test_help_keeps_its_lines(line):
     _, out, _ = run_command(f"{line} --help")
     assert "\\b" not in out
     assert "\b" not in out
+
+
+def test_keys_of_trials_are_those_of_the_program():
+    trials = Trials(
+        trials=3,
+        seed=1,
+        standing=np.zeros(3, np.int32),
+        stood=np.zeros(5, np.int32),
+        chance_all_fall=chance_of(3, 3),
+        mean_standing=mean_of(np.zeros(3, np.int32), 5),
+        chance_no_touch=chance_of(2, 3),
+        largest_seam_error_m=0.001,
+        seams=(Seam(1, 2, 0.1, "too far aside", 0.0, 0.0),),
+    )
+    figures = _trial_figures(trials)
+    rows = table_rows(section(PAGE, "standfall fall").partition("With `--trials`")[2])
+    keys = {row[0]: row[1] for row in rows}
+    assert [name for cell in keys for name in re.findall(r"`(\w+)`", cell)] == list(figures)
+    assert set(re.findall(r"`(\w+)`", keys["`chance_all_fall`"])) == set(figures["chance_all_fall"])
+    assert set(re.findall(r"`(\w+)`", keys["`weakest_seams`"])) == set(figures["weakest_seams"][0])
+
+
+def test_pictures_of_a_fall_are_those_of_the_program():
+    rows = table_rows(section(PAGE, "standfall fall").partition("`written` are the pictures")[2])
+    assert tuple(row[0].strip("`") for row in rows[:4]) == FALL_PICTURES

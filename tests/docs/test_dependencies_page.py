@@ -18,6 +18,7 @@ def _names(requirements):
     ("heading", "requirements"),
     [
         ("At run time", PROJECT["dependencies"]),
+        ("On request", PROJECT["optional-dependencies"]["cluster"]),
         ("For tests and checks", PROJECT["optional-dependencies"]["test"]),
     ],
 )
@@ -26,3 +27,8 @@ def test_table_has_the_dependencies(heading, requirements):
     assert {row[0] for row in rows} == _names(requirements)
     for row in rows:
         assert all(row[1:4]), row[0]
+
+
+def test_every_optional_part_has_a_table():
+    assert set(PROJECT["optional-dependencies"]) == {"cluster", "test"}
+    assert 'pip install "standfall[cluster]"' in section(PAGE, "On request")

@@ -7,6 +7,11 @@ import pytest
 from doc_page import read_page, section, table_rows
 
 from standfall.brief import Field, Tray
+from standfall.fall import Strikes, topple
+from standfall.fall.chain import chain_contacts
+from standfall.fall.contact import find_contacts
+from standfall.fall.ground import Ground
+from standfall.fall.pieces import Pieces
 from standfall.geometry import FieldFrame
 from standfall.mural.field import place_field
 from standfall.tiles import cut_fields
@@ -15,7 +20,7 @@ PAGE = read_page("frames.md")
 ROW_NAMES = ("zero", "axes", "unit", "names")
 
 
-@pytest.mark.parametrize("frame", ["Picture", "Field", "Hall", "Tile", "Camera"])
+@pytest.mark.parametrize("frame", ["Picture", "Field", "Hall", "Tile", "Camera", "Fall"])
 def test_frame_has_zero_axes_unit_names_a_converter_and_a_drawing(frame):
     text = section(PAGE, frame)
     rows = [row[0] for row in table_rows(text)]
@@ -27,6 +32,35 @@ def test_frame_has_zero_axes_unit_names_a_converter_and_a_drawing(frame):
 def test_what_is_not_built_says_so():
     assert section(PAGE, "Robot").strip().startswith("Not used yet")
     assert "A plan has no clock" in section(PAGE, "Clocks")
+
+
+def test_nodes_gap_and_offset_of_the_fall_as_written():
+    # A striker that falls along y, and a piece 30 mm ahead and 5 mm to its left that faces it.
+    pieces = Pieces.alike(2, height_m=0.048, width_m=0.024, thickness_m=0.0075, mass_kg=0.0085)
+    yaw_rad = np.array([math.pi / 2, -math.pi / 2])
+    contacts = find_contacts(np.array([0.0, -0.005]), np.array([0.0, 0.03]), np.zeros(2), yaw_rad, pieces)
+    edges = slice(contacts.first[0], contacts.first[1])
+    # It is struck from the front: node n + k. Gap 30 - 7.5 mm; pitch by Pythagoras.
+    assert contacts.target[edges].tolist() == [2 + 1]
+    assert contacts.gap_m[edges] == pytest.approx([0.0225])
+    assert contacts.offset_m[edges] == pytest.approx([0.005])
+    assert contacts.turn_rad[edges] == pytest.approx([0.0], abs=1e-12)
+    assert contacts.pitch_m[edges] == pytest.approx([math.hypot(0.03, 0.005)])
+
+
+def test_clock_of_the_fall_counts_from_the_first_release():
+    # A starter that strikes 0.2 s after zero, one row of two: 0.2 s, and later.
+    pieces = Pieces.alike(2, height_m=0.048, width_m=0.024, thickness_m=0.0075, mass_kg=0.0085)
+    strike = Strikes(
+        np.zeros(1, np.int32),
+        np.array([0.2]),
+        np.array([10.0]),
+        np.full(1, -1, np.int32),
+        np.zeros(1, np.int16),
+    )
+    fall = topple(chain_contacts(np.array([0.0144]), pieces), pieces, np.zeros(2), Ground(), strike)
+    assert fall.struck_s[0] == 0.2
+    assert 0.2 < fall.struck_s[1] < fall.down_s.max() == fall.total_s
 
 
 @pytest.mark.parametrize("degrees", [0, 37, 90, 180, -123.4])

@@ -19,13 +19,15 @@ from small_job import small_brief_text, write_small_job
 from standfall.cli import main
 
 WIDTH = "96"
+# A row of dominoes: a gap of a height or more is not crossed for sure, nor does it stop the fall for sure.
+CHAIN = "gap_mm\n14.4\n14.4\n16\n14.4\n13\n14.4\n14.4\n60\n14.4\n"
 # Lists of objects longer than this are shown in part; the page says so.
 ITEMS_SHOWN = 2
 
 
 @contextlib.contextmanager
 def example_folder() -> Iterator[Path]:
-    """Give a working folder with ``mymural`` (a small job), ``faulty`` and ``kingfisher`` in it."""
+    """Give a working folder with ``mymural`` (a small job), ``faulty``, ``kingfisher`` and ``gaps.csv`` in it."""
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         write_small_job(folder / "mymural")
@@ -33,6 +35,7 @@ def example_folder() -> Iterator[Path]:
         (folder / "faulty").mkdir()
         text = small_brief_text().replace("stock = ", "stok = ", 1)
         (folder / "faulty" / "brief.toml").write_text(text, encoding="utf-8")
+        (folder / "gaps.csv").write_text(CHAIN, encoding="utf-8")
         with contextlib.chdir(folder), mock.patch.dict(os.environ, {"COLUMNS": WIDTH, "NO_COLOR": "1"}):
             yield folder
 

@@ -243,3 +243,12 @@ def test_no_dominoes_and_no_starters_are_no_error() -> None:
     assert (len(nothing), nothing.fallen, nothing.total_s, nothing.min_margin) == (0, 0, 0.0, 0.0)
     still = fall_of(*row(3), push([]))
     assert still.standing == 3
+
+
+def test_the_speed_of_half_offset_rows_is_that_along_the_fall() -> None:
+    columns, rows = 10, 24
+    x_m = np.repeat(PITCH_M * np.arange(rows), columns)
+    y_m = (0.027 * np.arange(columns) + 0.0135 * (np.arange(rows) % 2)[:, None]).ravel()
+    fall = fall_of(x_m, y_m, push(list(range(columns))))
+    step_s = fall.struck_s[-columns] - fall.struck_s[-2 * columns]
+    assert fall.speed_m_s[-columns] == pytest.approx(PITCH_M / step_s, rel=1e-6)

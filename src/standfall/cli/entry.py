@@ -17,6 +17,7 @@ from standfall import __version__
 from standfall.cli.check import check
 from standfall.cli.demo import demo
 from standfall.cli.export import export
+from standfall.cli.fall import fall
 from standfall.cli.new import new
 from standfall.cli.papers import papers
 from standfall.cli.plan import plan
@@ -33,6 +34,7 @@ HELP = """Plan a very large domino mural: colours within stock, tiles for the tr
 Start here:  standfall new mymural        writes a commented brief and a picture
              standfall check mymural/brief.toml
              standfall plan mymural/brief.toml --out mymural/mural.build
+             standfall fall mymural/mural.build
              standfall papers mymural/mural.build
 """
 
@@ -73,7 +75,7 @@ def group() -> None:
     """Hold the commands."""
 
 
-for command in (new, check, plan, papers, export, demo):
+for command in (new, check, plan, fall, papers, export, demo):
     group.add_command(command)
 
 

@@ -26,14 +26,14 @@ from standfall.cli.option import json_option
 )
 @json_option
 def export(build: Path, folder: Path, kind: Literal["csv", "parquet"], as_json: bool) -> None:
-    """Write every domino and every tile of BUILD as tables."""
-    from standfall.book import export_tables, read_build
+    """Write every domino and every tile of BUILD as tables, and its predicted fall when there is one."""
+    from standfall.book import export_tables, read_build, read_fall
     from standfall.cli.progress import ProgressBar
     from standfall.cli.report import print_json
 
     plan = read_build(build)
     with ProgressBar() as progress:
-        written = export_tables(plan, folder, kind, progress)
+        written = export_tables(plan, folder, kind, progress, fall=read_fall(build))
     if as_json:
         print_json({"written": [str(path) for path in written]})
         return

@@ -27,7 +27,8 @@ def findings_json(findings: Sequence[Finding]) -> dict[str, Any]:
     return {"findings": [finding.as_dict() for finding in findings]}
 
 
-def _console() -> Console:
+def console() -> Console:
+    """Return the terminal to print to."""
     from rich.console import Console
 
     return Console(highlight=False, soft_wrap=False)
@@ -37,20 +38,20 @@ def print_findings(findings: Sequence[Finding]) -> None:
     """Print findings one below the other, worst first: what, where, how far off, what to do."""
     from rich.text import Text
 
-    console = _console()
+    out = console()
     for finding in findings:
         head = Text()
         head.append(f"{finding.grade:<6} ", _GRADE_STYLE[finding.grade])
         head.append(f"{finding.code}  ", "bold")
         head.append(finding.where, "bold")
-        console.print(head)
+        out.print(head)
         body = Text(finding.message)
         if finding.value is not None or finding.limit is not None:
             body.append(f"  [{_plain(finding.value)}; limit: {_plain(finding.limit)}]", "dim")
-        console.print(_indented(body))
-        console.print(_indented(Text("> " + finding.next_step)))
+        out.print(_indented(body))
+        out.print(_indented(Text("> " + finding.next_step)))
     if findings:
-        console.print(_tally(findings))
+        out.print(_tally(findings))
 
 
 def _plain(value: object) -> str:
@@ -75,23 +76,23 @@ def print_plan(plan: Plan) -> None:
     """Print the plan's figures and the table of its colours."""
     from rich.text import Text
 
-    console = _console()
+    out = console()
     size_x_m, size_y_m = plan.size_m
     title = Text(plan.brief.job.name, "bold")
     if plan.brief.job.place:
         title.append(f", {plan.brief.job.place}", "not bold")
-    console.print(title)
-    console.print(
+    out.print(title)
+    out.print(
         f"{_plain(len(plan.standing))} dominoes, {plan.mass_kg:,.0f} kg, over {size_x_m:.2f} x {size_y_m:.2f} m; "
         f"{_plain(len(plan.tiling))} tiles{_kinds(plan)}"
     )
     error = plan.colour_error
-    console.print(
+    out.print(
         f"colour error {error.metric}: mean {error.mean:.2f}, 95th percentile {error.p95:.2f}{_proof(plan)}"
     )
-    console.print(_colour_table(plan))
+    out.print(_colour_table(plan))
     if plan.stock.to_buy.any():
-        console.print(_purchase_table(plan))
+        out.print(_purchase_table(plan))
 
 
 def _proof(plan: Plan) -> str:

@@ -50,8 +50,8 @@ class Fall:
     Attributes:
         struck_s: (n,) first touch by a striker, NaN when never.
         omega_rad_s: (n,) angular speed just after, NaN when never.
-        speed_m_s: (n,) of the front where it arrives: middle to middle over the time since the striker was
-            itself struck; NaN at starters.
+        speed_m_s: (n,) of the front where it arrives: clear gap and thickness, along the striker's fall, over the
+            time since the striker was itself struck; NaN at starters.
         striker: (n,) int32 domino that struck it first, -1 a starter, -2 none.
         starter: (n,) int16 starter that struck it, -1 none.
         backward: (n,) falls against its own fall direction.
@@ -128,12 +128,13 @@ def topple(
         raise ValueError("contacts, pieces and yaw_rad must speak of the same dominoes")
     contacts = _ahead(contacts, pieces)
     source = np.repeat(np.arange(2 * count, dtype=np.int32), np.diff(contacts.first))
+    thick_m = np.tile(pieces.thickness_m, 2)  # by node
     edges = edge_table(
         contacts.target,
         source,
         contacts.gap_m,
         np.cos(contacts.turn_rad),
-        contacts.pitch_m,
+        np.maximum(contacts.gap_m, 0.0) + 0.5 * (thick_m[source] + thick_m[contacts.target]),
         pieces.height_m,
         pieces.thickness_m,
     )

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from standfall.fall.trial_run import prepare_trials, run_trials
 from standfall.fall.verdict import sum_up
+from standfall.workers.pool import cores
 from standfall.workers.team import Team
 
 if TYPE_CHECKING:
@@ -33,6 +34,7 @@ def try_falls(
     seed: int,
     workers: int | None = None,
     cluster: str | None = None,
+    limits: bool = True,
     progress: Progress | None = None,
 ) -> Trials:
     """Let a build fall ``trials`` times with the errors of its brief; the same whoever does the work.
@@ -42,15 +44,17 @@ def try_falls(
         prediction: of its fall without errors.
         trials: how many, at least 1.
         seed: of the drawn errors.
-        workers: processes on this machine; None for all processors.
+        workers: processes on this machine, at most as many as it has processors for us: more would only take its
+            memory. None for all of them.
         cluster: address of a Dask scheduler instead.
+        limits: whether the largest errors allowed are sought, too.
         progress: called with batches done, of how many, and what.
 
     Raises:
         StandfallError: no cluster answers, Dask is not installed, or a worker died.
     """
     batches = [(first, min(BATCH, trials - first)) for first in range(0, trials, BATCH)]
-    with Team(workers=workers, cluster=cluster) as team:
+    with Team(workers=min(workers or cores(), cores()), cluster=cluster) as team:
         team.start(len(batches))  # they load their libraries while this process makes ready
         setup = prepare_trials(
             brief,
@@ -64,4 +68,4 @@ def try_falls(
         )
         done = list(team.call(partial(run_trials, setup), batches, progress=progress))
         search = partial(team.call, progress=progress, what="looking for the errors allowed")
-        return sum_up(setup, done, call=search)
+        return sum_up(setup, done, limits=limits, call=search)
