@@ -427,7 +427,6 @@ def test_stopped_at_any_stage_nothing_is_half_written(
     after = _listing(sloppy.parent)
     assert set(after) == set(before)
     stages = list(dict.fromkeys(stages))
-    print(stages)
     assert {"finding contacts", "trials", "writing the fall"} <= set(stages) and len(stages) >= 8
     # Of the stages before the trials one is enough: nothing has been touched.
     for stage in stages[stages.index("trials") - 1 :]:
