@@ -54,6 +54,8 @@ def try_falls(
         StandfallError: no cluster answers, Dask is not installed, or a worker died.
     """
     batches = [(first, min(BATCH, trials - first)) for first in range(0, trials, BATCH)]
+    if progress is not None:
+        progress(0, len(batches), "trials")  # the first batch is long in coming, as the workers start first
     with Team(workers=min(workers or cores(), cores()), cluster=cluster) as team:
         team.start(len(batches))  # they load their libraries while this process makes ready
         setup = prepare_trials(
