@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import socket
 from collections.abc import Callable, Iterator, Sequence
 from typing import Any, TypeVar
+from urllib.parse import urlsplit
 
 from standfall.findings import StandfallError
 
@@ -67,10 +69,29 @@ def _client(address: str) -> Any:
             "Work on a cluster needs Dask, which is not installed here. Install it with: "
             'pip install "standfall[cluster]"'
         ) from error
+    _knock(address)
     try:
         make: Any = distributed.Client
         return make(address, timeout=ANSWER_S, set_as_default=False)
     except (OSError, ValueError, TypeError) as error:  # a time-out is an OSError
+        raise StandfallError(
+            f"No Dask scheduler answers at {address} within {ANSWER_S} s: {error}. Look at the address and at "
+            "the scheduler."
+        ) from error
+
+
+def _knock(address: str) -> None:
+    """Make sure that something listens there: a client that finds nobody complains once more as it is dropped."""
+    place = urlsplit(address)
+    if place.scheme not in ("tcp", "tls") or not place.hostname or place.port is None:
+        if "://" in address and place.scheme:
+            return  # another of Dask's ways of talking; it judges that itself
+        raise StandfallError(
+            f"No Dask scheduler answers at {address}: that is no address. Write it like tcp://10.0.0.5:8786."
+        )
+    try:
+        socket.create_connection((place.hostname, place.port), timeout=ANSWER_S).close()
+    except OSError as error:
         raise StandfallError(
             f"No Dask scheduler answers at {address} within {ANSWER_S} s: {error}. Look at the address and at "
             "the scheduler."

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import multiprocessing
 import os
 import pickle
@@ -54,7 +55,8 @@ class Pool:
         while len(self._processes) < min(workers, self._most):
             mine, theirs = context.Pipe()
             process = context.Process(target=_serve, args=(theirs,), daemon=True)
-            process.start()
+            with _without_interrupts():
+                process.start()
             theirs.close()
             self._processes.append(process)
             self._pipes.append(mine)
@@ -86,7 +88,7 @@ class Pool:
         self, function: Callable[..., Result], argument_batches: Sequence[tuple[Any, ...]]
     ) -> Iterator[Result]:
         pickled = b""
-        arrived: dict[int, Result] = {}
+        arrived: dict[int, tuple[bool, Any]] = {}
         at: dict[Connection, int] = {}  # which batch each busy worker has
         handed = given = 0
         idle = list(range(len(self._pipes)))
@@ -102,16 +104,17 @@ class Pool:
                 at[self._pipes[worker]] = handed
                 handed += 1
             while given in arrived:
-                yield arrived.pop(given)
+                good, result = arrived.pop(given)
+                if not good:  # in its turn, so that the same error comes whoever is quicker
+                    raise result
+                yield result
                 given += 1
             if not at:
                 continue
             for pipe in wait(list(at)):
                 worker = self._pipes.index(cast(Connection, pipe))
-                good, result = self._pipes[worker].recv()
-                if not good:
-                    raise result
-                arrived[at.pop(self._pipes[worker])] = result
+                answer = self._pipes[worker].recv()
+                arrived[at.pop(self._pipes[worker])] = answer
                 idle.append(worker)
 
     def kill(self) -> None:
@@ -133,6 +136,23 @@ class Pool:
                 process.kill()
                 process.join()
         self._processes, self._pipes, self._sent = [], [], []
+
+
+@contextlib.contextmanager
+def _without_interrupts() -> Iterator[None]:
+    """Hold Ctrl-C back for a moment; what is started then never gets it.
+
+    A process inherits which signals are blocked. One that is still loading Python cannot ignore Ctrl-C yet, and
+    would print a traceback; the parent ends it by SIGKILL anyway. Where signals cannot be blocked, nothing is done.
+    """
+    if not hasattr(signal, "pthread_sigmask"):
+        yield
+        return
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
 def _serve(pipe: Connection) -> None:
