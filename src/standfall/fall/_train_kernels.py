@@ -39,12 +39,13 @@ LEAST_TURN_COS = 0.34
 
 STALLED, REACHED = 0, 1
 STEPS = 3
-WIDEST_STEP_RAD = 0.2
+WIDEST_STEP_RAD, LEAST_STEP_RAD = 0.2, 0.02
 _REFINED = 0.3  # where less than this share of y is left in a swing, it is done again in finer steps
 _FINE = 10
 # A step in which a member lands that still moved at this share of the front's speed is cut into so many.
 _HEAVY = 0.02
 _CUT = 5
+_REST = 1e-9  # (rad/s)^2; slower is at rest
 
 
 @_kernel
@@ -136,6 +137,10 @@ def swing(
     least, time, angle = square, 0.0, angle_from
     track[0, 0], track[0, 1], track[0, 2] = angle_from, square, 0.0
     row, fine, number = 0, 0, 0
+    if square <= _REST:
+        if slope <= 0.0:
+            return STALLED, 0.0, used, 1, inertia  # it stands at rest, and weight holds it
+        square = least = track[0, 1] = _REST  # weight alone pulls it over
     while number < steps:
         step = whole / _CUT if fine > 0 else whole
         middle, end = angle + 0.5 * step, angle + step
@@ -184,28 +189,18 @@ def careful_swing(
     rates: Reals,
 ) -> tuple[int, float, int, int, float]:
     """Swing in few steps, and again in many where little speed is left on the way."""
-    # In a wide swing no step may jump over the tip angle, where least speed is left.
-    steps = max(STEPS, math.ceil((angle_to - angle_from) / WIDEST_STEP_RAD))
+    # No half step may jump over the tip angle, where weight turns from holding to pulling: least speed is left there.
+    tip = math.atan2(-train[0, PULL_COS], train[0, PULL_SIN])
+    step = min(WIDEST_STEP_RAD, max(2.0 * tip, LEAST_STEP_RAD)) if tip > angle_from else WIDEST_STEP_RAD
+    steps = max(STEPS, math.ceil((angle_to - angle_from) / step))
     state, least, used, rows, inertia = swing(
         angle_from, angle_to, square, length, train, friction, steps, track, sines, rates
     )
-    if least < _REFINED * square:
+    if least <= _REFINED * square:
         state, least, used, rows, inertia = swing(
             angle_from, angle_to, square, length, train, friction, steps * _FINE, track, sines, rates
         )
     return state, least, used, rows, inertia
-
-
-@_kernel
-def at_time(time: float, rows: int, track: Reals) -> tuple[float, float]:
-    """Return angle and square of speed at a time within a swing, between the half steps of its track."""
-    row = 0
-    while row < rows - 2 and track[row + 1, 2] < time:
-        row += 1
-    span = track[row + 1, 2] - track[row, 2]
-    part = 0.0 if span <= 0.0 else min(max((time - track[row, 2]) / span, 0.0), 1.0)
-    angle = track[row, 0] + part * (track[row + 1, 0] - track[row, 0])
-    return angle, track[row, 1] + part * (track[row + 1, 1] - track[row, 1])
 
 
 @_kernel
@@ -220,4 +215,4 @@ def at_angle(angle: float, rows: int, track: Reals) -> tuple[float, float]:
     return time, track[row, 1] + part * (track[row + 1, 1] - track[row, 1])
 
 
-TRACK_ROWS = 2 * max(STEPS, math.ceil(0.5 * math.pi / WIDEST_STEP_RAD)) * _FINE * _CUT + 1
+TRACK_ROWS = 2 * max(STEPS, math.ceil(0.5 * math.pi / LEAST_STEP_RAD)) * _FINE * _CUT + 1

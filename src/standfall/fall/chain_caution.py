@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from standfall.fall.block import Block
 from standfall.fall.caution import (
     AT_LIMIT,
     MOST_GAP_HEIGHTS,
@@ -17,6 +18,7 @@ from standfall.fall.ground import Ground
 from standfall.fall.pieces import Pieces
 from standfall.fall.place import SHOWN
 from standfall.fall.reach import safe_gap_m
+from standfall.fall.stance import stance, stance_findings
 from standfall.findings import Finding, in_order, make_finding
 
 
@@ -32,6 +34,9 @@ def chain_cautions(
     out_of_reach = np.flatnonzero(gap_m >= pieces.height_m[:-1])
     if len(out_of_reach):
         findings += _beyond_reach(out_of_reach, gap_m, pieces, ground, chain)
+    if chain.fallen < len(pieces) and not any(finding.code == "F705" for finding in findings):
+        findings.append(_stops(chain, len(pieces)))
+    findings += _on_a_slope(pieces, ground)
     wide = (heights > MOST_GAP_HEIGHTS + AT_LIMIT) & (gap_m < pieces.height_m[:-1])
     narrow = heights < NARROW_GAP_HEIGHTS - AT_LIMIT
     ranges = (
@@ -89,6 +94,30 @@ def _dies(chain: ChainFall, count: int) -> Finding:
         limit=0,
         next_step="Push harder, or widen the gaps before it.",
     )
+
+
+def _stops(chain: ChainFall, count: int) -> Finding:
+    """Say that the fall ends at a piece that was struck and strikes no other."""
+    last = int(np.isfinite(chain.t_s).sum()) - 1
+    return make_finding(
+        "F705",
+        f"piece {last}",
+        f"the fall ends at piece {last}, which strikes no other: {count - chain.fallen:,} of {count:,} stay standing",
+        value=count - chain.fallen,
+        limit=0,
+        next_step="Move the next piece closer, or push harder.",
+    )
+
+
+def _on_a_slope(pieces: Pieces, ground: Ground) -> list[Finding]:
+    """Say where the slope alone may topple a piece: along the row it is the least stable way."""
+    tip = np.arctan2(pieces.thickness_m, pieces.height_m)
+    weakest = int(np.argmin(tip))
+    block = Block(
+        float(pieces.height_m[weakest]), float(pieces.thickness_m[weakest]), float(pieces.mass_kg[weakest])
+    )
+    steep = Ground(ground.domino_friction, ground.floor_friction, abs(ground.slope_rad))
+    return stance_findings(stance(block, steep, width_m=float(pieces.width_m[weakest])), f"piece {weakest}")
 
 
 def _beyond_reach(

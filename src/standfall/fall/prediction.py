@@ -19,7 +19,7 @@ from standfall.fall.pieces import Pieces
 from standfall.fall.pushing import judge_pushes, push_all, rounded_up
 from standfall.fall.reach import debris_reach_m, safe_gap_m, stacked_on
 from standfall.fall.spacing import DesignGap, design_gap
-from standfall.fall.stance import Stance, stance
+from standfall.fall.stance import Stance, stance, stance_findings
 from standfall.fall.starter import StarterFigure, synchronise
 from standfall.fall.trial import Interval, Trials
 from standfall.fall.unfallen import unfallen
@@ -201,7 +201,7 @@ def predict_fall(brief: Brief, standing: Standing, progress: Progress | None = N
         *weak,
         *unfallen(scene),
         *cautions(scene),
-        *_unsafe(safety),
+        *stance_findings(safety, "fall"),
         _granted(ground),
     ]
     tell(4, 4, "looking for what the model cannot vouch for")
@@ -248,20 +248,6 @@ def _stance(brief: Brief, block: Block, ground: Ground) -> Stance:
     )
 
 
-def _unsafe(safety: Stance) -> list[Finding]:
-    return [
-        make_finding(
-            "F719",
-            "fall",
-            f"{problem.what} may topple a standing piece",
-            value=f"{problem.value:.3g} {problem.unit}",
-            limit=f"{problem.limit:.3g} {problem.unit}",
-            next_step=problem.next_step,
-        )
-        for problem in safety.problems
-    ]
-
-
 def _granted(ground: Ground) -> Finding:
     return make_finding(
         "F720",
@@ -278,7 +264,9 @@ def _and_gap(gap: DesignGap) -> str:
     return f" and a gap of {1000 * gap.advised_m:.1f} mm" if math.isfinite(gap.advised_m) else ""
 
 
-def _chance_words(trials: Trials) -> str:
+def _chance_words(trials: Trials, left: int) -> str:
+    if left:
+        return f"even laid without errors {left:,} dominoes stay standing (see F705), so not all can fall"
     if not trials.standing.any():
         return f"in {trials.trials:,} falls with these errors all fell, but so few cannot vouch for 99 %"
     share = 100 * trials.chance_all_fall.value
@@ -288,16 +276,18 @@ def _chance_words(trials: Trials) -> str:
 def with_trials(prediction: Prediction, trials: Trials) -> Prediction:
     """Return the prediction with the outcome of trials, and what is to be said about them."""
     findings = [finding for finding in prediction.findings if finding.where != "trials"]
-    chance = trials.chance_all_fall
+    chance, left = trials.chance_all_fall, prediction.fall.standing
     if not chance.low >= WANTED_CHANCE:
         findings.append(
             make_finding(
                 "F721",
                 "trials",
-                _chance_words(trials),
+                _chance_words(trials, left),
                 value=f"{100 * chance.low:.2f} to {100 * chance.high:.2f} % (95 % interval)",
                 limit=f"{100 * WANTED_CHANCE:.0f} %",
-                next_step="Look at the weakest seams; lay more exactly there, or choose wider overlap"
+                next_step="Mend what F705 names first, then try again."
+                if left
+                else "Look at the weakest seams; lay more exactly there, or choose wider overlap"
                 f"{_and_gap(prediction.gap)}. With few trials the interval is wide: try more.",
             )
         )

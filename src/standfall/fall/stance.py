@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 from standfall.fall.block import Block
 from standfall.fall.ground import GRAVITY_M_S2, Ground
+from standfall.findings import Finding, make_finding
 
 # Share of what tips a piece above which we warn. Our own rule.
 SAFE_SHARE = 1 / 3
@@ -270,3 +271,18 @@ def _problems(
         )
         for place in sorted(above, key=lambda place: -shares[place])
     )
+
+
+def stance_findings(safety: Stance, where: str) -> list[Finding]:
+    """Return a stance's problems as findings about a place."""
+    return [
+        make_finding(
+            "F719",
+            where,
+            f"{problem.what} may topple a standing piece",
+            value=f"{problem.value:.3g} {problem.unit}",
+            limit=f"{problem.limit:.3g} {problem.unit}",
+            next_step=problem.next_step,
+        )
+        for problem in safety.problems
+    ]

@@ -28,6 +28,7 @@ from standfall.fall.falling import Strikes
 from standfall.fall.ground import Ground
 from standfall.fall.pieces import Pieces
 from standfall.fall.placement import Laying, PlacementError
+from standfall.fall.seam_table import SeamTable, find_seams
 
 Reals = NDArray[np.float64]
 Ids = NDArray[np.int32]
@@ -41,24 +42,6 @@ _TURN_MOST_RAD = math.radians(25.0)
 _FRICTION_CAP = 5.0
 # When so much of the build is to be let fall in every trial, nothing is gained by taking it apart.
 _WORTHWHILE = 0.7
-
-
-@dataclass(frozen=True)
-class SeamTable:
-    """s pairs of neighbouring tiles.
-
-    Attributes:
-        tile, next_tile: (s,) int32 numbers of the tiles in the direction of the fall, 0 laid by hand.
-        x_m, y_m: (s,) middle of the seam.
-    """
-
-    tile: Ids
-    next_tile: Ids
-    x_m: Reals
-    y_m: Reals
-
-    def __len__(self) -> int:
-        return len(self.tile)
 
 
 @dataclass(frozen=True)
@@ -172,16 +155,10 @@ def set_up(
     box = None
     if not in_full:
         box = _box_of(chains, reached, pieces, ground, laying, friction, mass_share, turn_most, error)
-        if box is None and reached.any() and float(chains.hub[reached].mean()) > _WORTHWHILE:
-            in_full = "most pieces stand where fronts split or meet"
-        elif box is None:
-            in_full = "no range of gaps was found in which the fall surely goes on"
-    always = np.zeros(len(laying), dtype=np.int8)
-    deep = 0
+        in_full = _why_no_box(box, chains, reached)
+    always, deep = np.zeros(len(laying), dtype=np.int8), 0
     if box is not None:
-        # No piece reaches over more successors than its height holds gaps and pieces of the box.
-        height, thick = float(pieces.height_m[0]), float(pieces.thickness_m[0])
-        deep = max(box.depth, math.ceil(height / (box.gap_low_m + thick))) + 1
+        deep = _depth(box, pieces)
         always = _always(contacts, chains, reached, strikes, box, turn_most, deep, float(pieces.width_m[0]))
         share = float(always[reached].mean()) if reached.any() else 1.0
         if share > _WORTHWHILE:
@@ -189,18 +166,14 @@ def set_up(
                 f"{100 * share:.0f} % of the pieces stand behind a starter, or where fronts split or meet"
             )
     floor = np.flatnonzero((laying.support < 0) | reached)
-    height, width = float(pieces.height_m.max(initial=0.0)), float(pieces.width_m.max(initial=0.0))
-    thick = float(pieces.thickness_m.max(initial=0.0))
-    around = 0.5 * math.hypot(width, thick)
-    reach_m = math.hypot(0.5 * thick + height + around, 0.5 * width + around)
-    neighbours = _neighbours(laying, floor, reach_m, float(cap_m.max()))
+    neighbours = _neighbours(laying, floor, _surroundings_m(pieces), float(cap_m.max()))
     hubs = bool(chains.hub[reached].any())
     # Where fronts split or meet, pieces stand in each other's way as planned, and all fall in each trial.
     known = always if hubs else np.zeros_like(always)
     others = _others(neighbours, laying, pieces, chains, reached, known, cap_m, cap_rad)
     touch_pairs = _touch_pairs(neighbours, laying, pieces, cap_m, cap_rad)
     edges = chains.edges
-    seams, seam_of_edge, seam_of_touch = _seams(laying, edges[reached[edges[:, 0]]], edges, touch_pairs)
+    seams, seam_of_edge, seam_of_touch = find_seams(laying, edges[reached[edges[:, 0]]], edges, touch_pairs)
     return TrialSetup(
         laying=laying,
         error=error,
@@ -256,7 +229,7 @@ def at_seams(setup: TrialSetup, error: PlacementError) -> TrialSetup:
     )
     none, nothing = np.empty((0, 2), dtype=np.int32), np.empty(0, dtype=np.int32)
     pairs = place[pairs]
-    seams, _, seam_of_touch = _seams(few, none, none, pairs)
+    seams, _, seam_of_touch = find_seams(few, none, none, pairs)
     alone = np.full(len(chosen), -1, dtype=np.int32)
     return replace(
         setup,
@@ -280,6 +253,28 @@ def at_seams(setup: TrialSetup, error: PlacementError) -> TrialSetup:
         seams=seams,
         in_full="nothing falls",
     )
+
+
+def _why_no_box(box: Box | None, chains: Chains, reached: NDArray[np.bool_]) -> str:
+    if box is not None:
+        return ""
+    if reached.any() and float(chains.hub[reached].mean()) > _WORTHWHILE:
+        return "most pieces stand where fronts split or meet"
+    return "no range of gaps was found in which the fall surely goes on"
+
+
+def _depth(box: Box, pieces: Pieces) -> int:
+    """Return how many successors are looked at: no piece reaches over more than its height holds of them."""
+    height, thick = float(pieces.height_m[0]), float(pieces.thickness_m[0])
+    return max(box.depth, math.ceil(height / (box.gap_low_m + thick))) + 1
+
+
+def _surroundings_m(pieces: Pieces) -> float:
+    """Return from how far, middle to middle, a piece may be met by the tallest and widest of all as it falls."""
+    height, width = float(pieces.height_m.max(initial=0.0)), float(pieces.width_m.max(initial=0.0))
+    thick = float(pieces.thickness_m.max(initial=0.0))
+    around = 0.5 * math.hypot(width, thick)
+    return math.hypot(0.5 * thick + height + around, 0.5 * width + around)
 
 
 def _no_short_way(pieces: Pieces) -> str:
@@ -461,39 +456,3 @@ def _touch_pairs(neighbours: Ids, laying: Laying, pieces: Pieces, cap_m: Reals, 
     near &= aside < 0.5 * (width + width * cos_turn + thick * sin_turn) + slack
     pairs = pairs[near]
     return np.ascontiguousarray(pairs[np.lexsort((pairs[:, 1], pairs[:, 0]))])
-
-
-def _seams(laying: Laying, fallen: Ids, edges: Ids, touch_pairs: Ids) -> tuple[SeamTable, Ids, Ids]:
-    """List pairs of neighbouring tiles, in the direction in which most of their edges cross."""
-    number = laying.tile.astype(np.int64) + 1
-    most = int(number.max(initial=0)) + 1
-
-    def key(pairs: Ids) -> NDArray[np.int64]:
-        one, other = number[pairs[:, 0]], number[pairs[:, 1]]
-        return np.where(one == other, -1, np.minimum(one, other) * most + np.maximum(one, other))
-
-    edge_key, touch_key = key(edges), key(touch_pairs)
-    known = np.unique(np.concatenate([edge_key, touch_key]))
-    known = known[known >= 0]
-    seam_of_edge = np.where(edge_key < 0, -1, np.searchsorted(known, edge_key)).astype(np.int32)
-    seam_of_touch = np.searchsorted(known, touch_key).astype(np.int32)
-    low, high = known // most, known % most
-    fallen_key = key(fallen)
-    across = fallen_key >= 0
-    up = np.where(number[fallen[across, 0]] < number[fallen[across, 1]], 1.0, -1.0)
-    balance = np.bincount(np.searchsorted(known, fallen_key[across]), weights=up, minlength=len(known))
-    forward = balance >= 0
-    pairs = np.concatenate([edges[edge_key >= 0], touch_pairs])
-    rows = np.concatenate([seam_of_edge[edge_key >= 0], seam_of_touch])
-    times = np.maximum(np.bincount(rows, minlength=len(known)), 1)
-    middle = [
-        np.bincount(rows, weights=column[pairs].mean(axis=1), minlength=len(known)) / times
-        for column in (laying.x_m, laying.y_m)
-    ]
-    table = SeamTable(
-        tile=np.where(forward, low, high).astype(np.int32),
-        next_tile=np.where(forward, high, low).astype(np.int32),
-        x_m=middle[0],
-        y_m=middle[1],
-    )
-    return table, seam_of_edge, seam_of_touch
