@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import math
-
 import numpy as np
 from numpy.typing import NDArray
 from PIL import Image, ImageDraw
@@ -33,7 +31,7 @@ from standfall.papers.isochrone import Isochrones, LineMarks, find_isochrones, f
 from standfall.papers.legend import INK
 from standfall.papers.overlay import WHITE, Overlay
 from standfall.papers.pose import pose_boxes
-from standfall.papers.preview import FLOOR, MARGIN_M, OUTSIDE, WALL, Window, fine_for
+from standfall.papers.preview import FLOOR, MARGIN_M, OUTSIDE, WALL, Window, fine_for, fit_window
 from standfall.papers.scale import OFF_SCALE, STEPS, Scale, make_scale, round_step, ticks
 from standfall.planning.plan import Plan
 
@@ -185,18 +183,8 @@ def hall_window(plan: Plan, width_px: int) -> Window:
             room = _ROOM * size
             low, high = np.maximum(low, mine_low - room), np.minimum(high, mine_high + room)
         low, high = np.minimum(low, mine_low), np.maximum(high, mine_high)
-    size_m = high - low + 2 * min(MARGIN_M, 0.05 * float((high - low).max()))
-    width_m = max(float(size_m[0]), float(size_m[1]) / _TALLEST)
-    px_per_m = width_px / width_m
-    centre = (low + high) / 2
-    height_px = max(1, math.ceil(size_m[1] * px_per_m - 1e-6))
-    return Window(
-        left_m=float(centre[0] - width_m / 2),
-        top_m=float(centre[1] + height_px / px_per_m / 2),
-        px_per_m=px_per_m,
-        width_px=width_px,
-        height_px=height_px,
-    )
+    margin_m = min(MARGIN_M, 0.05 * float((high - low).max()))
+    return fit_window(low - margin_m, high + margin_m, width_px, _TALLEST)
 
 
 def _places(plan: Plan) -> Floats:

@@ -88,11 +88,22 @@ def frame(plan: Plan, width_px: int) -> Window:
     """
     low, high = _extent(plan)
     margin_m = min(MARGIN_M, _MARGIN_SHARE * float((high - low).max()))
-    size = high - low + 2 * margin_m
-    width_m = max(float(size[0]), float(size[1]) / _TALLEST)
+    return fit_window(low - margin_m, high + margin_m, width_px, _TALLEST)
+
+
+def fit_window(low: Floats, high: Floats, width_px: int, tallest: float) -> Window:
+    """Return the window around two corners of the hall; what is much taller than wide gets more floor beside it.
+
+    Args:
+        low, high: (2,) corners in the hall, in m.
+        width_px: width of the picture.
+        tallest: most that a picture may be higher than wide.
+    """
+    size_m = high - low
+    width_m = max(float(size_m[0]), float(size_m[1]) / tallest)
     px_per_m = width_px / width_m
     centre = (low + high) / 2
-    height_px = max(1, math.ceil(size[1] * px_per_m - 1e-6))
+    height_px = max(1, math.ceil(size_m[1] * px_per_m - 1e-6))
     return Window(
         left_m=float(centre[0] - width_m / 2),
         top_m=float(centre[1] + height_px / px_per_m / 2),
