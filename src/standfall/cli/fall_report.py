@@ -35,7 +35,8 @@ def print_prediction(plan: Plan, prediction: Prediction) -> None:
         f"the last lies after {fall.total_s:.2f} s"
     )
     out.print(
-        f"mean speed {fall.mean_speed_m_s:.3f} m/s; least margin {100 * fall.min_margin:.0f} % of a piece's motion"
+        f"mean speed {fall.mean_speed_m_s:.3f} m/s; where it is weakest, a piece keeps "
+        f"{100 * fall.min_margin:.0f} % of its motion until it strikes the next"
     )
     figures = prediction.summary()
     out.print(
@@ -56,7 +57,7 @@ def _starter_table(figures: tuple[StarterFigure, ...]) -> Any:
     table = Table(box=box.SIMPLE_HEAD, pad_edge=False)
     table.add_column("starter", overflow="fold", min_width=12)
     table.add_column("kind", no_wrap=True)
-    for name in ("pieces", "speed", "gives", "needed", "after"):
+    for name in ("pieces", "speed", "gives", "needed", "runs for"):
         table.add_column(name, justify="right", no_wrap=True)
     for figure in figures:
         table.add_row(
