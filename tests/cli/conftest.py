@@ -15,6 +15,8 @@ import pytest
 
 from standfall.cli.entry import _run
 
+sys.path.insert(0, str(Path(__file__).parent))  # for what the tests share, in importlib mode too
+
 PROGRAM = [sys.executable, "-c", "from standfall.cli import main; main()"]
 
 

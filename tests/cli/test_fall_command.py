@@ -9,7 +9,6 @@ import signal
 import sqlite3
 import subprocess
 import sys
-import time
 from collections.abc import Callable, Iterator
 from contextlib import closing
 from pathlib import Path
@@ -18,6 +17,7 @@ from typing import Any
 import numpy as np
 import pytest
 from PIL import Image
+from process_watch import ON_LINUX, alive, children, listing, wait_for
 from scipy.stats import binomtest
 
 import standfall
@@ -25,7 +25,6 @@ from standfall.cli.progress import ProgressBar
 
 Run = Callable[..., Any]
 
-ON_LINUX = sys.platform == "linux"
 # 22 x 10 cells on four tiles, and 59 dominoes of the lead-in: 600 mm and a quarter turn of 500 mm, 24 mm apart.
 DOMINOES = 22 * 10 + 59
 
@@ -79,10 +78,6 @@ def sloppy(tiny: dict[str, Any], planned: Run) -> Path:
 def _rows(path: Path, query: str) -> list[Any]:
     with closing(sqlite3.connect(f"file:{path}?mode=ro", uri=True)) as connection:
         return connection.execute(query).fetchall()
-
-
-def _listing(folder: Path) -> dict[str, bytes]:
-    return {str(path): path.read_bytes() for path in folder.rglob("*") if path.is_file()}
 
 
 # ------------------------------------------------------------------ what it says and writes
@@ -300,10 +295,10 @@ def test_a_folder_that_cannot_be_is_told_before_the_long_work(
 
 @pytest.mark.parametrize("name", ["lost.build", "brief.toml", "picture.png", "", "lost/mural.build"])
 def test_what_is_no_build_file_is_a_file_fault(name: str, sound: Path, run: Run) -> None:
-    before = _listing(sound.parent)
+    before = listing(sound.parent)
     told = run("fall", sound.parent / name, "--trials", "5", "--pictures", sound.parent / "maps", "--json")
     assert told.code == 4 and str(sound.parent / name) in told.data["error"]["message"]
-    assert _listing(sound.parent) == before and not (sound.parent / "maps").exists()
+    assert listing(sound.parent) == before and not (sound.parent / "maps").exists()
 
 
 def test_a_damaged_fall_is_a_file_fault(sloppy: Path, run: Run) -> None:
@@ -362,7 +357,7 @@ def test_wrong_use_ends_with_3_and_changes_nothing(
     build.write_bytes(b"not looked at")
     told = run("fall", build, *options, "--json")
     assert told.code == 3 and named in told.data["error"]["message"]
-    assert _listing(tmp_path) == {str(build): b"not looked at"}
+    assert listing(tmp_path) == {str(build): b"not looked at"}
     told = run("fall", build, *options)
     assert told.code == 3 and told.out == "" and "Usage: standfall fall" in told.err
 
@@ -423,12 +418,12 @@ def test_stopped_at_any_stage_nothing_is_half_written(
             f"standfall.papers.fall_folder.draw_fall_{name}", lambda plan, *_: np.zeros((2, 2, 3), np.uint8)
         )
     assert run(*words, "--trials", "5", "--seed", "1").code == 0
-    before = _listing(sloppy.parent)
+    before = listing(sloppy.parent)
     stages: list[str] = []
     with monkeypatch.context() as patch:
         patch.setattr(ProgressBar, "__call__", lambda self, done, total, what: stages.append(what))
         assert run(*words, "--trials", "6", "--seed", "2").code == 0
-    after = _listing(sloppy.parent)
+    after = listing(sloppy.parent)
     assert set(after) == set(before)
     stages = list(dict.fromkeys(stages))
     assert {"finding contacts", "trials", "writing the fall"} <= set(stages) and len(stages) >= 8
@@ -440,19 +435,10 @@ def test_stopped_at_any_stage_nothing_is_half_written(
             patch.setattr(ProgressBar, "__call__", _stop_at(stage))
             told = run(*words, "--trials", "6", "--seed", "2", "--json")
         assert told.code == 130 and told.data["error"]["exit_code"] == 130
-        now = _listing(sloppy.parent)
+        now = listing(sloppy.parent)
         assert set(now) == set(before)
         for path, data in now.items():
             assert data in (before[path], after[path]), (stage, path)
-
-
-def _children(pid: int) -> list[int]:
-    """Return the processes below one, by the list that Linux keeps."""
-    try:
-        below = [int(word) for word in Path(f"/proc/{pid}/task/{pid}/children").read_text().split()]
-    except (FileNotFoundError, ProcessLookupError):
-        return []
-    return below + [deeper for child in below for deeper in _children(child)]
 
 
 def _at_work(pid: int) -> bool:
@@ -465,24 +451,6 @@ def _at_work(pid: int) -> bool:
     return loaded and ignored is not None and bool(int(ignored[1], 16) >> signal.SIGINT - 1 & 1)
 
 
-def _alive(pid: int) -> bool:
-    try:
-        return Path(f"/proc/{pid}/stat").read_text().rsplit(")", 1)[1].split()[0] != "Z"
-    except (FileNotFoundError, ProcessLookupError):
-        return False
-
-
-def _wait_for(condition: Callable[[], Any], most_s: float = 60.0) -> Any:
-    """Look until something is the case; the wait ends as soon as it is."""
-    end = time.monotonic() + most_s
-    while time.monotonic() < end:
-        found = condition()
-        if found:
-            return found
-        time.sleep(0.01)
-    raise AssertionError("it never came to be")
-
-
 @pytest.mark.skipif(not ON_LINUX, reason="finds the workers in /proc")
 @pytest.mark.parametrize(
     ("to_all", "number", "code"),
@@ -492,7 +460,7 @@ def test_a_signal_during_trials_leaves_no_process_and_the_old_trials(
     to_all: bool, number: signal.Signals, code: int, sloppy: Path, run: Run
 ) -> None:
     assert run("fall", sloppy, "--trials", "5", "--workers", "1").code == 0
-    before = _listing(sloppy.parent)
+    before = listing(sloppy.parent)
     words = ["fall", str(sloppy), "--trials", "1000000", "--workers", "2", "--json"]
     process = subprocess.Popen(
         [sys.executable, "-c", "from standfall.cli import main; main()", *words],
@@ -501,9 +469,7 @@ def test_a_signal_during_trials_leaves_no_process_and_the_old_trials(
         text=True,
         start_new_session=True,
     )
-    children = _wait_for(
-        lambda: (below := _children(process.pid)) and sum(map(_at_work, below)) >= 2 and below
-    )
+    below = wait_for(lambda: (found := children(process.pid)) and sum(map(_at_work, found)) >= 2 and found)
     if to_all:
         os.killpg(process.pid, number)
     else:
@@ -511,8 +477,8 @@ def test_a_signal_during_trials_leaves_no_process_and_the_old_trials(
     out, err = process.communicate(timeout=60)
     assert process.returncode == code
     assert "Traceback" not in out + err
-    _wait_for(lambda: not any(map(_alive, children)), 10.0)
-    assert _listing(sloppy.parent) == before
+    wait_for(lambda: not any(map(alive, below)), 10.0)
+    assert listing(sloppy.parent) == before
     assert standfall.read_build(sloppy) is not None
     if number == signal.SIGINT:
         assert json.loads(out)["error"]["exit_code"] == 130

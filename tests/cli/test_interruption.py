@@ -6,24 +6,18 @@ import os
 import signal
 import subprocess
 import sys
-import time
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import pytest
 from PIL import Image
+from process_watch import ON_LINUX, alive, children, listing, wait_for
 
 import standfall
 from standfall.cli.progress import ProgressBar
 
 Run = Callable[..., Any]
-
-ON_LINUX = sys.platform == "linux"
-
-
-def _listing(folder: Path) -> dict[str, bytes]:
-    return {str(path): path.read_bytes() for path in folder.rglob("*") if path.is_file()}
 
 
 def _stages(monkeypatch: pytest.MonkeyPatch, run: Run, *words: str | Path) -> list[str]:
@@ -48,14 +42,14 @@ def test_plan_stopped_at_any_stage_writes_nothing(
 ) -> None:
     stages = _stages(monkeypatch, run, "plan", brief, "--out", brief.with_name("whole.build"))
     assert len(stages) >= 5
-    before = _listing(brief.parent)
+    before = listing(brief.parent)
     for stage in stages:
         with monkeypatch.context() as patch:
             patch.setattr(ProgressBar, "__call__", _stop_at(stage))
             told = run("plan", brief, "--json")
         assert told.code == 130
         assert told.data["error"]["exit_code"] == 130
-        assert _listing(brief.parent) == before
+        assert listing(brief.parent) == before
 
 
 def test_planning_again_stopped_leaves_the_version_there_was(
@@ -64,12 +58,12 @@ def test_planning_again_stopped_leaves_the_version_there_was(
     small["field"][0]["stacked_rows"] = []
     brief = write_brief(small)
     stages = _stages(monkeypatch, run, "plan", brief, "--out", brief.with_name("other.build"))
-    before = _listing(build.parent)
+    before = listing(build.parent)
     for stage in stages:
         with monkeypatch.context() as patch:
             patch.setattr(ProgressBar, "__call__", _stop_at(stage))
             assert run("plan", brief, "--out", build).code == 130
-        assert _listing(build.parent) == before
+        assert listing(build.parent) == before
     assert len(standfall.read_build(build).standing) == 1495
 
 
@@ -124,33 +118,6 @@ def test_papers_and_tables_stopped_are_whole_or_not_there(
 # ------------------------------------------------------------------ real signals
 
 
-def _children(pid: int) -> list[int]:
-    """Return the processes below one, by the list that Linux keeps."""
-    try:
-        below = [int(word) for word in Path(f"/proc/{pid}/task/{pid}/children").read_text().split()]
-    except (FileNotFoundError, ProcessLookupError):
-        return []
-    return below + [deeper for child in below for deeper in _children(child)]
-
-
-def _alive(pid: int) -> bool:
-    try:
-        return Path(f"/proc/{pid}/stat").read_text().rsplit(")", 1)[1].split()[0] != "Z"
-    except (FileNotFoundError, ProcessLookupError):
-        return False
-
-
-def _wait_for(condition: Callable[[], Any], most_s: float = 60.0) -> Any:
-    """Look until something is the case; the wait ends as soon as it is."""
-    end = time.monotonic() + most_s
-    while time.monotonic() < end:
-        found = condition()
-        if found:
-            return found
-        time.sleep(0.01)
-    raise AssertionError("it never came to be")
-
-
 @pytest.mark.skipif(not ON_LINUX, reason="finds the drawing process in /proc")
 @pytest.mark.parametrize(
     ("to_all", "number", "code"),
@@ -168,7 +135,7 @@ def test_a_signal_while_the_picture_is_drawn(
     folder.mkdir()
     for name in ("brief.toml", "kingfisher.svg"):
         (folder / name).write_bytes((demo_folder / name).read_bytes())
-    before = _listing(folder)
+    before = listing(folder)
     process = subprocess.Popen(
         [
             sys.executable,
@@ -183,7 +150,7 @@ def test_a_signal_while_the_picture_is_drawn(
         text=True,
         start_new_session=True,
     )
-    children = _wait_for(lambda: _children(process.pid))
+    below = wait_for(lambda: children(process.pid))
     if to_all:
         os.killpg(process.pid, number)
     else:
@@ -191,8 +158,8 @@ def test_a_signal_while_the_picture_is_drawn(
     out, err = process.communicate(timeout=60)
     assert process.returncode == code
     assert "Traceback" not in out + err
-    assert _listing(folder) == before
-    _wait_for(lambda: not any(map(_alive, children)), 10.0)
+    assert listing(folder) == before
+    wait_for(lambda: not any(map(alive, below)), 10.0)
     if option and number == signal.SIGINT:
         import json
 
@@ -221,7 +188,7 @@ def test_ctrl_c_at_a_terminal_clears_the_bar(tmp_path: Path, demo_folder: Path) 
         env=os.environ | {"TERM": "xterm", "COLUMNS": "60", "LINES": "24"},
     )
     os.close(theirs)
-    _wait_for(lambda: _children(process.pid))
+    wait_for(lambda: children(process.pid))
     os.killpg(process.pid, signal.SIGINT)
     said = b""
     try:

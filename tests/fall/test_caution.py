@@ -3,26 +3,23 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 from dataclasses import replace
-from functools import partial
-from typing import Any
 
 import numpy as np
 import pytest
-from test_prediction import (
+from fall_builds import (
     BATTEN,
     FINGER,
     HEIGHT_M,
     PITCH_M,
     THICKNESS_M,
     WIDTH_M,
+    Predict,
     codes,
     even,
     group,
     join,
     mural,
-    predicted,
     row,
     told,
 )
@@ -30,13 +27,6 @@ from test_prediction import (
 from standfall.fall.prediction import Prediction
 from standfall.findings import Finding
 from standfall.mural.standing import Standing
-
-Predict = Callable[..., Prediction]
-
-
-@pytest.fixture
-def predict(small: dict[str, Any], to_toml: Callable[[dict[str, Any]], bytes]) -> Predict:
-    return partial(predicted, small, to_toml)
 
 
 def the(prediction: Prediction, code: str) -> Finding:

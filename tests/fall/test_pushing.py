@@ -5,27 +5,26 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import replace
-from functools import partial
 from typing import Any
 
 import numpy as np
 import pytest
-from scipy.integrate import solve_ivp
-from test_prediction import (
+from fall_builds import (
     BATTEN,
     FINGER,
     PITCH_M,
     THICKNESS_M,
+    Predict,
     brief_of,
     codes,
     even,
     group,
     join,
     mural,
-    predicted,
     row,
     told,
 )
+from scipy.integrate import solve_ivp
 from train_twin import Row, fall_times
 
 from standfall.fall.falling import STALLED
@@ -33,16 +32,9 @@ from standfall.fall.ground import GRAVITY_M_S2
 from standfall.fall.prediction import Prediction, pieces_of
 from standfall.fall.pushing import push_all, rounded_up
 
-Predict = Callable[..., Prediction]
-
 # Least speed of a single piece 48 x 7.5 mm, by energy: m g (R - h / 2) = I omega^2 / 2 with R half the diagonal and
 # I = m (h^2 + d^2) / 3, so omega^2 = 3 g (2 R - h) / (4 R^2): 2.695 rad/s.
 ALONE_RAD_S = math.sqrt(3 * GRAVITY_M_S2 * (math.hypot(0.048, 0.0075) - 0.048) / (0.048**2 + 0.0075**2))
-
-
-@pytest.fixture
-def predict(small: dict[str, Any], to_toml: Callable[[dict[str, Any]], bytes]) -> Predict:
-    return partial(predicted, small, to_toml)
 
 
 def at(x_m: float, y_m: float, deg: float, **keys: Any) -> dict[str, Any]:

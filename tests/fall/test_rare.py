@@ -148,7 +148,7 @@ def test_chance_of_touching_agrees_with_plain_trials(factor):
 
 
 def test_chance_of_standing_agrees_with_plain_trials():
-    made = setup(*BUILD_OF_TILES, scaled(1.7), seed=3)
+    made = setup(*BUILD_OF_TILES, scaled(2.6), seed=3)
     assert why_not_rare(made) == ""
     case = standing_case(made)
     assert case is not None

@@ -2,24 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import replace
-from functools import partial
 from typing import Any
 
 import numpy as np
 import pytest
-from test_prediction import (
+from fall_builds import (
     BATTEN,
     FINGER,
     HEIGHT_M,
     PITCH_M,
     THICKNESS_M,
+    Predict,
     even,
     group,
     join,
     mural,
-    predicted,
     row,
     told,
 )
@@ -27,13 +25,6 @@ from test_prediction import (
 from standfall.fall.falling import STALLED
 from standfall.fall.prediction import Prediction
 from standfall.mural.standing import STANDING_TYPES, Standing
-
-Predict = Callable[..., Prediction]
-
-
-@pytest.fixture
-def predict(small: dict[str, Any], to_toml: Callable[[dict[str, Any]], bytes]) -> Predict:
-    return partial(predicted, small, to_toml)
 
 
 def groups(prediction: Prediction) -> list[tuple[str, Any]]:

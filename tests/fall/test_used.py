@@ -4,24 +4,16 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from functools import partial
 from typing import Any
 
 import numpy as np
-import pytest
-from test_prediction import BATTEN, FINGER, PITCH_M, brief_of, even, group, join, mural, predicted
+from fall_builds import BATTEN, FINGER, PITCH_M, Predict, brief_of, even, group, join, mural
 
 from standfall.fall.place import home_name, place_name, some_places
 from standfall.fall.prediction import Prediction
 from standfall.fall.used import edge_sources, used_edges
 
-Predict = Callable[..., Prediction]
 ToToml = Callable[[dict[str, Any]], bytes]
-
-
-@pytest.fixture
-def predict(small: dict[str, Any], to_toml: ToToml) -> Predict:
-    return partial(predicted, small, to_toml)
 
 
 def pairs(prediction: Prediction) -> list[tuple[int, int]]:
