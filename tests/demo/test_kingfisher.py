@@ -42,7 +42,8 @@ def hue_sat_light(cells: NDArray[np.uint8]) -> NDArray[np.float64]:
     """Hue (degrees), saturation and lightness by the standard library's colorsys."""
     flat = cells.reshape(-1, 3) / 255.0
     hls = np.array([colorsys.rgb_to_hls(*pixel) for pixel in flat])
-    return np.stack([hls[:, 0] * 360.0, hls[:, 2], hls[:, 1]], axis=1)
+    # colorsys before Python 3.11.3 returns a saturation of 1 with a rounding error above it.
+    return np.stack([hls[:, 0] * 360.0, hls[:, 2], hls[:, 1]], axis=1).round(9)
 
 
 def test_same_seed_same_bytes(text: str) -> None:
