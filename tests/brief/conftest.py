@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import sys
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -13,6 +14,8 @@ from standfall.cli.entry import _run
 from standfall.findings import CATALOGUE, Finding
 from standfall.intake import read_brief
 from standfall.planning import make_plan
+
+sys.path.insert(0, str(Path(__file__).parent))  # for what the tests share, in importlib mode too
 
 GRADES = ["blocks", "warns", "notes"]
 

@@ -69,7 +69,7 @@ CASES: dict[str, tuple[Edit, Wanted]] = {
     ),
     "near miss of a section": (put({}, "colourin"), [("B103", "colourin")]),
     "unknown key far from any": (put(1, "job", "zzzz"), [("B103", "job.zzzz")]),
-    "unknown section": (put([{}], "robot"), [("B103", "robot")]),
+    "unknown section": (put([{}], "loader"), [("B103", "loader")]),
     # a value of the wrong kind
     "text for a number": (put("44", *F, "columns"), [("B105", "field[0].columns")]),
     "fraction for a whole number": (put(44.0, *F, "columns"), [("B105", "field[0].columns")]),

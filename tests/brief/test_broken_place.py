@@ -95,7 +95,6 @@ def test_each_field_is_told_about_its_own_picture_once(small: dict[str, Any], bl
 @pytest.mark.parametrize(
     "outline",
     [
-        [],
         [[0, 0]],
         [[0, 0], [6, 0]],
         [[0, 0], [6, 0], [0, 0], [6, 0]],

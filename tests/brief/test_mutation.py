@@ -10,11 +10,13 @@ from typing import Any
 
 import numpy as np
 import pytest
+from shapely import box
 
 import standfall
 from standfall.brief import read_text
 from standfall.demo import brief_text
 from standfall.findings import CATALOGUE
+from standfall.hall import make_site, mural_findings
 
 CHUNKS, IN_CHUNK = 10, 50
 VALUE = re.compile(r"(?<== )[^\n#{\[]+?(?=\s*(?:#|\n|$))|(?<=[\[, {])-?\d[\d.]*")
@@ -137,18 +139,38 @@ def test_mutated_briefs_never_raise(chunk: int, write_brief: Callable[[bytes], P
 def test_mutated_falls_and_starters_never_raise() -> None:
     # The part of the demo's brief about the fall, mutated by itself: elsewhere it is hit too seldom.
     before, rest = brief_text().split("[fall]\n")
-    body, after = rest.split("# The gallery camera")
+    body, after = rest.split("# The rest of the floor.")
     rng = random.Random(7)
     told: set[str] = set()
     for _ in range(300):
         mutated = rng.choice(MUTATIONS)("[fall]\n" + body, rng).decode("utf-8", "replace")
-        reading = read_text(f"{before}{mutated}\n# The gallery camera{after}".encode())
+        reading = read_text(f"{before}{mutated}\n# The rest of the floor.{after}".encode())
         assert all(finding.code in CATALOGUE and finding.next_step for finding in reading.findings)
         assert reading.brief is not None or any(finding.grade == "blocks" for finding in reading.findings)
         told |= {
             finding.code for finding in reading.findings if finding.where.startswith(("fall", "starter"))
         }
     assert told >= {"B103", "B104", "B105", "B106", "B107", "B110", "B111"}
+
+
+def test_mutated_areas_docks_and_robots_never_raise() -> None:
+    before, rest = brief_text().split("# The rest of the floor.")
+    body, after = rest.split("# The gallery camera")
+    rng = random.Random(11)
+    told: set[str] = set()
+    for _ in range(300):
+        mutated = rng.choice(MUTATIONS)("# The rest" + body, rng).decode("utf-8", "replace")
+        reading = read_text(f"{before}{mutated}\n# The gallery camera{after}".encode())
+        findings = list(reading.findings)
+        if reading.brief is not None:
+            # Their keys may contradict each other; the geometry is looked at all the same.
+            site, more = make_site(reading.brief)
+            assert site is not None
+            findings += more + mural_findings(site, [("field[0]", "field 'mural'", box(4, 5, 13, 12))])
+        assert all(finding.code in CATALOGUE and finding.next_step for finding in findings)
+        assert reading.brief is not None or any(finding.grade == "blocks" for finding in findings)
+        told |= {finding.code for finding in findings}
+    assert told >= {"B103", "B104", "B105", "B106", "B107", "B111", "H801", "H804", "H805", "H813"}
 
 
 def _assert_sound(outcome: Any) -> None:

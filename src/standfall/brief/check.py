@@ -12,6 +12,8 @@ from collections.abc import Iterator
 
 from standfall.brief.mismatch import SAME_LENGTH_M, contradiction, no_such, unique_names
 from standfall.brief.reader import Draft
+from standfall.brief.robot_check import robot_findings
+from standfall.brief.site_check import area_findings, crew_findings, dock_findings, gap_rows, hall_outline
 from standfall.brief.starter_check import starter_findings, vibration
 from standfall.brief.unit import MM
 from standfall.findings import Finding, make_finding
@@ -23,7 +25,7 @@ DOMINOES_MOST = 4_000_000
 
 def cross_check(draft: Draft) -> list[Finding]:
     """Return the findings that need more than one key. Order: as in the brief page."""
-    findings: list[Finding] = []
+    findings: list[Finding] = [*hall_outline(draft.hall)]
     fields, lines, colours = _list(draft.fields), _list(draft.lines), _list(draft.colours)
     if draft.fields is not None and draft.lines is not None and not fields and not lines:
         findings.append(
@@ -49,6 +51,10 @@ def cross_check(draft: Draft) -> list[Finding]:
     findings += _tray(draft.tray, bool(fields))
     findings += vibration(draft.fall)
     findings += starter_findings(draft)
+    findings += area_findings(_list(draft.areas))
+    findings += dock_findings(_list(draft.docks), _maybe(draft.robots), draft.crew)
+    findings += robot_findings(_list(draft.robots), _maybe(draft.docks), draft.crew)
+    findings += crew_findings(draft.crew, _maybe(draft.docks), _maybe(draft.robots))
     findings += _camera(draft.camera)
     findings += _size(fields)
     return findings
@@ -56,6 +62,11 @@ def cross_check(draft: Draft) -> list[Finding]:
 
 def _list(items: object) -> list[Draft]:
     return items if isinstance(items, list) else []
+
+
+def _maybe(items: object) -> list[Draft] | None:
+    """Return what was read of a repeated section, ``None`` when it was there and could not be read."""
+    return None if items is None else _list(items)
 
 
 def _colour(colour: Draft, where: str) -> Iterator[Finding]:
@@ -124,6 +135,7 @@ def _field(field: Draft, draft: Draft, where: str) -> Iterator[Finding]:
             f"{where}.row_pitch_mm", "the row pitch", field.row_pitch_m, draft.domino.thickness_m, "thickness"
         )
     yield from _stacked(field, where)
+    yield from gap_rows(field, where)
     if draft.tray is not None:
         yield from _tray_fits(field, draft.tray, where)
 

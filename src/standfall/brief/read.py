@@ -5,8 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from standfall.brief.check import cross_check
+from standfall.brief.field import Field
+from standfall.brief.hall import Hall
+from standfall.brief.line import Line
 from standfall.brief.reader import Draft, finished, parse_text, read_draft
-from standfall.brief.section import Brief, Field, Hall, Line
+from standfall.brief.section import Brief
 from standfall.findings import Finding
 
 
@@ -41,10 +44,18 @@ def read_text(data: bytes) -> Reading:
     return Reading(
         brief=finished(Brief, draft) if sound else None,
         findings=tuple(findings),
-        hall=finished(Hall, draft.hall) if isinstance(draft.hall, Draft) and draft.hall.sound else None,
+        hall=_hall(draft.hall),
         fields=tuple((n, finished(Field, item)) for n, item in _sound_items(draft.fields)),
         lines=tuple((n, finished(Line, item)) for n, item in _sound_items(draft.lines)),
     )
+
+
+def _hall(draft: object) -> Hall | None:
+    """Return the hall when it is sound and has a floor, or a drawing that the floor is read from later."""
+    if not isinstance(draft, Draft) or not draft.sound:
+        return None
+    hall: Hall = finished(Hall, draft)
+    return hall if hall.outline_m or hall.drawing is not None else None
 
 
 def _sound_items(items: object) -> list[tuple[int, Draft]]:

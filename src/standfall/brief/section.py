@@ -7,13 +7,35 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from standfall.brief.area import Area
 from standfall.brief.conditions import FallConditions
+from standfall.brief.crew import Crew
+from standfall.brief.dock import Dock
+from standfall.brief.field import Field
+from standfall.brief.hall import Hall
 from standfall.brief.key import key
+from standfall.brief.laying import Laying
+from standfall.brief.line import Line, PathPart
+from standfall.brief.robot import Robot
 from standfall.brief.starter import Starter
-from standfall.brief.unit import DEG, KPA, MM, PERCENT, G, M
+from standfall.brief.unit import MM, PERCENT, G, M
+
+__all__ = [
+    "Brief",
+    "Camera",
+    "Colour",
+    "Colouring",
+    "Domino",
+    "Field",
+    "Hall",
+    "Job",
+    "Line",
+    "Papers",
+    "PathPart",
+    "Tray",
+]
 
 NAME_LENGTH = 80
-Point = tuple[float, float]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -28,29 +50,6 @@ class Job:
         "Currency of all prices, as printed on the shopping list.",
         length=8,
         default="EUR",
-    )
-
-
-@dataclass(frozen=True, kw_only=True)
-class Hall:
-    """``[hall]``: the floor. x runs right and y up on the drawing, from a corner of your choice."""
-
-    outline_m: tuple[Point, ...] = key(
-        "outline_m",
-        "points",
-        "Corners of the floor in order, at least three.",
-        unit=M,
-        least=-1000,
-        most=1000,
-    )
-    floor_load_pa: float | None = key(
-        "floor_load_kpa",
-        "number",
-        "Greatest even load the floor may carry; a warning is given above it.",
-        unit=KPA,
-        above=0,
-        most=1000,
-        default=None,
     )
 
 
@@ -133,234 +132,6 @@ class Colouring:
         least=0,
         most=100_000_000,
         default=None,
-    )
-
-
-@dataclass(frozen=True, kw_only=True)
-class Field:
-    """``[[field]]``: a picture made of dominoes in rows."""
-
-    name: str = key("name", "text", "Name of the field.", length=40)
-    picture: str = key(
-        "picture",
-        "text",
-        "Picture file: PNG, JPEG, WebP, TIFF, GIF or SVG, in the brief's folder unless the path is absolute.",
-        length=1000,
-    )
-    columns: int = key("columns", "whole", "Dominoes side by side, across the fall.", least=1, most=20_000)
-    rows: int = key("rows", "whole", "Dominoes one behind the other, along the fall.", least=1, most=20_000)
-    col_pitch_m: float = key(
-        "col_pitch_mm",
-        "number",
-        "From the middle of a domino to the next across.",
-        unit=MM,
-        above=0,
-        most=1000,
-    )
-    row_pitch_m: float = key(
-        "row_pitch_mm",
-        "number",
-        "From the middle of a domino to the next along.",
-        unit=MM,
-        above=0,
-        most=1000,
-    )
-    rows_laid: str = key(
-        "rows_laid",
-        "choice",
-        "Rows straight behind one another, or every second row shifted right by half a column pitch.",
-        choices=("straight", "half_offset"),
-        default="straight",
-    )
-    corner_m: Point = key(
-        "corner_m",
-        "numbers",
-        "Place in the hall of the field's corner beside row 0 and column 0 (back left, seen along the fall).",
-        unit=M,
-        length=2,
-        least=-1000,
-        most=1000,
-    )
-    fall_direction_rad: float = key(
-        "fall_direction_deg",
-        "number",
-        "Direction of the fall, counter-clockwise from the hall's x axis.",
-        unit=DEG,
-        least=-360,
-        most=360,
-        default=0.0,
-    )
-    picture_up: str = key(
-        "picture_up",
-        "choice",
-        "Where the top of the picture lies, seen along the fall. Not used when the picture is warped for a camera.",
-        choices=("with_fall", "against_fall", "left", "right"),
-        default="with_fall",
-    )
-    fit: str = key(
-        "fit",
-        "choice",
-        "Fill the field and crop the picture, show the whole picture and leave the rest empty, or stretch.",
-        choices=("crop", "whole", "stretch"),
-        default="crop",
-    )
-    crop_centre: tuple[float, float] = key(
-        "crop_centre",
-        "numbers",
-        "Point of the picture kept nearest the middle when cropping: fractions from left and from top.",
-        length=2,
-        least=0,
-        most=1,
-        default=(0.5, 0.5),
-    )
-    min_cover: float = key(
-        "min_cover_percent",
-        "number",
-        "A cell less covered by opaque picture than this gets no domino.",
-        unit=PERCENT,
-        above=0,
-        most=100,
-        default=0.5,
-    )
-    dither: float = key(
-        "dither_percent",
-        "number",
-        "Strength of error diffusion: gradients become fine mixtures of colours, edges a little rougher.",
-        unit=PERCENT,
-        least=0,
-        most=100,
-        default=0.0,
-    )
-    clean_specks: bool = key(
-        "clean_specks",
-        "flag",
-        "Recolour a domino that differs from all its neighbours, where stock allows: calmer areas, lost glints.",
-        default=False,
-    )
-    seen_from_camera: bool = key(
-        "seen_from_camera",
-        "flag",
-        "Warp the picture so that it reads true from [camera], when there is one; false keeps it true from above.",
-        default=True,
-    )
-    stacked_rows: tuple[tuple[int, int], ...] = key(
-        "stacked_rows",
-        "ranges",
-        "Row ranges [first, last] that carry a second domino on top of each domino.",
-        least=0,
-        most=20_000,
-        default=(),
-    )
-
-
-@dataclass(frozen=True, kw_only=True)
-class PathPart:
-    """``path`` of a line, one part: exactly one of a straight, an arc or a point to go to."""
-
-    straight_m: float | None = key(
-        "straight_mm", "number", "Straight ahead, this far.", unit=MM, above=0, most=1_000_000, default=None
-    )
-    arc_radius_m: float | None = key(
-        "arc_radius_mm",
-        "number",
-        "Along an arc of this radius; needs turn_deg.",
-        unit=MM,
-        above=0,
-        most=1_000_000,
-        default=None,
-    )
-    turn_rad: float | None = key(
-        "turn_deg",
-        "number",
-        "Angle of the arc, left positive.",
-        unit=DEG,
-        least=-36_000,
-        most=36_000,
-        default=None,
-    )
-    to_m: Point | None = key(
-        "to_m",
-        "numbers",
-        "Straight to this place in the hall.",
-        unit=M,
-        length=2,
-        least=-1000,
-        most=1000,
-        default=None,
-    )
-
-
-@dataclass(frozen=True, kw_only=True)
-class Line:
-    """``[[line]]``: dominoes laid by hand one behind the other: feeders, curves, splits."""
-
-    name: str = key("name", "text", "Name of the line.", length=40)
-    colours: tuple[str, ...] = key(
-        "colours", "texts", "Names of colours, used in turn from the first domino on.", length=1000
-    )
-    pitch_m: float = key(
-        "pitch_mm",
-        "number",
-        "Greatest distance between middles along the path; it is evened so that the last domino stands at the end.",
-        unit=MM,
-        above=0,
-        most=1000,
-    )
-    start_m: Point | None = key(
-        "start_m",
-        "numbers",
-        "Place of the first domino.",
-        unit=M,
-        length=2,
-        least=-1000,
-        most=1000,
-        default=None,
-    )
-    start_direction_rad: float | None = key(
-        "start_direction_deg",
-        "number",
-        "Direction of the first domino's fall, counter-clockwise from the hall's x axis.",
-        unit=DEG,
-        least=-360,
-        most=360,
-        default=None,
-    )
-    branch_of: str | None = key(
-        "branch_of",
-        "text",
-        "Start from this line instead of start_m (a split): its name, earlier in the brief.",
-        length=40,
-        default=None,
-    )
-    branch_at_m: float | None = key(
-        "branch_at_mm",
-        "number",
-        "How far along that line the branch leaves; its end when left out.",
-        unit=MM,
-        least=0,
-        most=1_000_000,
-        default=None,
-    )
-    branch_aside_m: float = key(
-        "branch_aside_mm",
-        "number",
-        "Start shifted sideways from that line by this much, left positive.",
-        unit=MM,
-        least=-1000,
-        most=1000,
-        default=0.0,
-    )
-    branch_turn_rad: float = key(
-        "branch_turn_deg",
-        "number",
-        "Direction of the branch against that line's, left positive.",
-        unit=DEG,
-        least=-180,
-        most=180,
-        default=0.0,
-    )
-    path: tuple[PathPart, ...] = key(
-        "path", "tables", "Parts of the path in order.", section=PathPart, least=1, most=10_000
     )
 
 
@@ -470,5 +241,23 @@ class Brief:
     starters: tuple[Starter, ...] = key(
         "starter", "tables", "What strikes the first piece.", section=Starter, most=1000, default=()
     )
+    areas: tuple[Area, ...] = key(
+        "area", "tables", "A part of the floor that is not free.", section=Area, most=1000, default=()
+    )
+    docks: tuple[Dock, ...] = key(
+        "dock", "tables", "A place where robots or people start from.", section=Dock, most=100, default=()
+    )
+    robots: tuple[Robot, ...] = key(
+        "robot", "tables", "A kind of robot that carries trays.", section=Robot, most=20, default=()
+    )
+    crew: Crew | None = key("crew", "table", "The people who lay by hand.", section=Crew, default=None)
+    laying: Laying = key(
+        "laying", "table", "How much room is kept while laying.", section=Laying, default=Laying()
+    )
     camera: Camera | None = key("camera", "table", "Where it is seen from.", section=Camera, default=None)
     papers: Papers = key("papers", "table", "How sheets are printed.", section=Papers, default=Papers())
+
+    @property
+    def hands(self) -> Crew:
+        """Who lays by hand: the crew, or one builder with all defaults where the brief names none."""
+        return self.crew if self.crew is not None else Crew()
