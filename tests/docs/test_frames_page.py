@@ -6,13 +6,15 @@ import numpy as np
 import pytest
 from doc_page import read_page, section, table_rows
 
-from standfall.brief import Field, Tray
+from standfall.brief import Domino, Field, Tray
 from standfall.fall import Strikes, topple
 from standfall.fall.chain import chain_contacts
 from standfall.fall.contact import find_contacts
 from standfall.fall.ground import Ground
 from standfall.fall.pieces import Pieces
 from standfall.geometry import FieldFrame
+from standfall.hall.robot import tile_corners
+from standfall.hall.shape import in_hall
 from standfall.mural.field import place_field
 from standfall.tiles import cut_fields
 
@@ -20,7 +22,7 @@ PAGE = read_page("frames.md")
 ROW_NAMES = ("zero", "axes", "unit", "names")
 
 
-@pytest.mark.parametrize("frame", ["Picture", "Field", "Hall", "Tile", "Camera", "Fall"])
+@pytest.mark.parametrize("frame", ["Picture", "Field", "Hall", "Tile", "Robot", "Camera", "Fall"])
 def test_frame_has_zero_axes_unit_names_a_converter_and_a_drawing(frame):
     text = section(PAGE, frame)
     rows = [row[0] for row in table_rows(text)]
@@ -29,9 +31,8 @@ def test_frame_has_zero_axes_unit_names_a_converter_and_a_drawing(frame):
     assert sum(line.startswith("    ") for line in text.splitlines()) >= 4
 
 
-def test_what_is_not_built_says_so():
-    assert section(PAGE, "Robot").strip().startswith("Not used yet")
-    assert "A plan has no clock" in section(PAGE, "Clocks")
+def test_planning_reads_no_clock():
+    assert "Planning reads no clock" in section(PAGE, "Clocks")
 
 
 def test_nodes_gap_and_offset_of_the_fall_as_written():
@@ -106,3 +107,21 @@ def test_yaw_of_a_tile_as_written(degrees, turn_deg):
     # Turned by 180 degrees the slot of the first cell is the tray's last.
     first = (int(maps[0].slot_row[0, 0]), int(maps[0].slot_col[0, 0]))
     assert first == ((0, 0) if turn_deg == 0 else (2, 3))
+
+
+@pytest.mark.parametrize("turn_deg", [0, 180])
+@pytest.mark.parametrize("tray_turn_deg", [0, 90, 180, 270])
+def test_yaw_of_a_robot_over_its_tile_as_written(tray_turn_deg, turn_deg):
+    # yaw of the robot = yaw of the tile + 90 degrees - turn of the tray; the fall is along 30 degrees
+    field = _field(30, "straight")
+    tray = Tray(columns=4, rows=3, col_pitch_m=0.027, row_pitch_m=0.022, orientations_deg=(turn_deg,))
+    domino = Domino(height_m=0.048, width_m=0.024, thickness_m=0.0075, mass_kg=0.0085)
+    tiling, _ = cut_fields([np.ones((9, 12), dtype=bool)], [place_field(field)], tray)
+    turn_rad = math.radians(tray_turn_deg)
+    yaw_rad = tiling.yaw_rad[0] + math.pi / 2 - turn_rad
+    corners = in_hall(tile_corners(tray, domino, turn_rad), tiling.x_m[0], tiling.y_m[0], yaw_rad)
+    # Along the fall two row pitches and a thickness, across three column pitches and a width.
+    along = corners @ [math.cos(math.radians(30)), math.sin(math.radians(30))]
+    across = corners @ [-math.sin(math.radians(30)), math.cos(math.radians(30))]
+    assert np.ptp(along) == pytest.approx(2 * 0.022 + 0.0075)
+    assert np.ptp(across) == pytest.approx(3 * 0.027 + 0.024)

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from standfall.brief import Domino, Field, Hall, Line
 from standfall.findings import Finding, make_finding
 from standfall.geometry import floor_faults, inside, overlapping_pairs, rectangle_corners
+from standfall.hall.site import floor_findings
 from standfall.mural.field import FieldPlace
 from standfall.mural.line import LinePlace
 from standfall.mural.standing import Standing
@@ -26,21 +27,7 @@ _POINT_M = 1e-4
 
 def hall_findings(hall: Hall | None) -> list[Finding]:
     """Find outlines that are no floor."""
-    if hall is None:
-        return []
-    fault = floor_faults(hall.outline_m)
-    if fault is None:
-        return []
-    return [
-        make_finding(
-            "S407",
-            "hall.outline_m",
-            f"the hall's outline is no floor: {fault}",
-            value=fault,
-            limit="three or more different corners, in order, sides not crossing",
-            next_step="List the corners in order round the hall.",
-        )
-    ]
+    return [] if hall is None else floor_findings(hall)
 
 
 def outside_hall(
