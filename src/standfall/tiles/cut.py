@@ -13,11 +13,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from standfall.brief import Brief, Tray
+from standfall.brief import Brief, Field, Tray
 from standfall.findings import Finding, make_finding
 from standfall.mural.field import FieldPlace
 from standfall.mural.standing import Standing
 from standfall.tiles.tiling import KINDS, Tiling
+from standfall.tiles.turn import allowed_turns
 
 Bools = NDArray[np.bool_]
 
@@ -93,23 +94,11 @@ def _joined(parts: list[NDArray], dtype: type) -> NDArray:  # type: ignore[type-
 
 
 def turn_for(first_row: int, half_offset: bool, tray: Tray) -> int | None:
-    """Return the turn (0 or 180) in which the tray fits rows from ``first_row`` on, or ``None``.
-
-    With half-offset rows the field's odd rows stand half a pitch to the right. Unturned, so do the
-    tray's odd slot rows: it fits where its slot row 0 lies on an even row. Turned by 180 degrees, slot
-    row R-1-i takes the place of row i and right becomes left; with an even number of slot rows R that
-    gives the same pattern again, with an odd R the opposite one. A single slot row has no shift in it
-    and fits any row.
-    """
-    allowed = [int(turn) for turn in tray.orientations_deg]
+    """Return the turn (0 or 180) in which the tray fits rows from ``first_row`` on, or ``None``; 0 if both fit."""
     if not half_offset or tray.rows == 1:
-        return 0 if 0 in allowed else 180
-    even_start = first_row % 2 == 0
-    for turn in (0, 180):
-        same_pattern = turn == 0 or tray.rows % 2 == 0
-        if turn in allowed and even_start == same_pattern:
-            return turn
-    return None
+        # A brief without any orientation is told so elsewhere; it must not be told that no cut fits, too.
+        return 0 if 0 in [int(turn) for turn in tray.orientations_deg] else 180
+    return next(iter(allowed_turns(first_row, half_offset, tray)), None)
 
 
 def fitting_offsets(half_offset: bool, tray: Tray, rows: int) -> list[int]:
@@ -216,6 +205,14 @@ def _centres(cut: _Cut, place: FieldPlace, tray: Tray) -> tuple[NDArray[np.float
     # The tile's x axis runs across the columns, a quarter turn clockwise from the fall.
     yaw = place.frame.fall_direction_rad - np.pi / 2 + np.deg2rad(cut.turn_deg.astype(np.float64))
     return x_m, y_m, np.arctan2(np.sin(yaw), np.cos(yaw))
+
+
+def gap_mask(field: Field) -> Bools:
+    """Mark the cells (rows, columns) in the rows that trays leave open as safety gaps."""
+    mask = np.zeros((field.rows, field.columns), np.bool_)
+    for first, last in field.gap_rows:
+        mask[first : last + 1] = True
+    return mask
 
 
 def with_tiles(standing: Standing, maps: Sequence[SlotMap]) -> Standing:
