@@ -17,7 +17,7 @@ from standfall.findings import (
     make_finding,
 )
 
-LETTERS = {"B": "1", "P": "2", "C": "3", "S": "4", "T": "5", "K": "6", "F": "7"}
+LETTERS = {"B": "1", "P": "2", "C": "3", "S": "4", "T": "5", "K": "6", "F": "7", "H": "8", "R": "9"}
 
 
 def _finding(code: str, where: str = "brief") -> Finding:
@@ -26,7 +26,7 @@ def _finding(code: str, where: str = "brief") -> Finding:
 
 @pytest.mark.parametrize("code", sorted(CATALOGUE))
 def test_each_code_is_a_letter_and_a_number_of_its_hundred(code: str) -> None:
-    assert re.fullmatch("[BPCSTKF][1-7][0-9]{2}", code)
+    assert re.fullmatch("[BPCSTKFHR][1-9][0-9]{2}", code)
     assert code[1] == LETTERS[code[0]]
     entry = CATALOGUE[code]
     assert entry.grade in ("blocks", "warns", "notes")

@@ -12,7 +12,18 @@ import pytest
 import standfall
 
 ROOT = Path(standfall.__file__).parent
-PURE_ROOMS = ("findings", "geometry", "assign", "brief", "mural", "tiles", "fall", "planning")
+PURE_ROOMS = (
+    "findings",
+    "geometry",
+    "assign",
+    "brief",
+    "hall",
+    "mural",
+    "tiles",
+    "fall",
+    "routes",
+    "planning",
+)
 FORBIDDEN_CALLS = {"open", "print", "input", "exec", "eval", "compile", "__import__", "breakpoint"}
 # numpy.random functions that use its global state; default_rng(seed) is the one allowed.
 SEEDED = {"default_rng", "Generator", "SeedSequence", "PCG64"}

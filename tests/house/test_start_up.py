@@ -15,6 +15,8 @@ HEAVY = (
     "resvg_py",
     "sqlite3",
     "tomllib",
+    "ezdxf",
+    "yaml",
 )
 
 

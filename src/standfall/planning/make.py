@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
+import shapely
 
 from standfall.brief import Brief
 from standfall.findings import Finding, blocked, in_order, make_finding
+from standfall.geometry import rectangle_corners
+from standfall.hall import Site, make_site, mural_findings
 from standfall.mural.advice import (
     alike_colours,
     camera_of,
@@ -29,7 +32,8 @@ from standfall.mural.placing import hall_findings, outside_hall, overlap_finding
 from standfall.mural.stand import line_colours, stand_up
 from standfall.mural.stock import Counts, StockTable
 from standfall.planning.plan import Commission, Plan
-from standfall.tiles import cut_fields, fitting_offsets, partial_tiles, with_tiles
+from standfall.routes.make import plan_routes
+from standfall.tiles import cut_fields, fitting_offsets, gap_mask, partial_tiles, with_tiles
 
 Progress = Callable[[int, int, str], None]
 
@@ -76,7 +80,21 @@ def make_plan(commission: Commission, progress: Progress | None = None) -> Outco
     if colouring is None:
         return Outcome(None, palette, stock, in_order(findings))
     plan = _tiled(commission, brief, layout, palette, colouring, findings, progress)
+    if layout.site is not None and (brief.robots or brief.crew is not None):
+        plan = _laid(plan, layout.site, progress)
     return Outcome(plan, palette, stock, plan.findings)
+
+
+def _laid(plan: Plan, site: Site, progress: Progress | None) -> Plan:
+    """Plan how it is laid; trays are turned as they are set down."""
+    laid = plan_routes(plan.brief, site, plan.standing, plan.tiling, progress)
+    return replace(
+        plan,
+        standing=laid.standing,
+        tiling=laid.tiling,
+        routes=laid.routes,
+        findings=in_order((*plan.findings, *laid.findings)),
+    )
 
 
 @dataclass(frozen=True)
@@ -87,6 +105,7 @@ class _Layout:
     lines: dict[int, LinePlace]
     commission: Commission
     findings: list[Finding]
+    site: Site | None = None
 
     @staticmethod
     def of(commission: Commission) -> _Layout:
@@ -101,13 +120,32 @@ class _Layout:
             brief.domino if brief else None,
         )
         findings += shared_floor([(number, field, fields[number]) for number, field in reading.fields])
+        site = None
         if brief is not None:
+            site, more = make_site(brief)
+            findings += more + mural_findings(site, _footprints(brief, fields, lines)) if site else more
             findings += tight_arcs(reading.lines, lines, brief.domino.width_m, brief.domino.thickness_m)
             for number, field in reading.fields:
                 findings += _fits_tray(brief, number)
                 if field.seen_from_camera and brief.camera is not None:
                     findings += sight_faults(brief.camera, field, number, fields[number])
-        return _Layout(fields, lines, commission, findings)
+        return _Layout(fields, lines, commission, findings, site)
+
+
+def _footprints(
+    brief: Brief, fields: dict[int, FieldPlace], lines: dict[int, LinePlace]
+) -> list[tuple[str, str, shapely.Geometry]]:
+    """Return (where, words, floor taken) of each field and line."""
+    shapes: list[tuple[str, str, shapely.Geometry]] = [
+        (f"field[{number}]", f"field {field.name!r}", shapely.Polygon(fields[number].corners_m()))
+        for number, field in enumerate(brief.fields)
+    ]
+    size = (brief.domino.width_m, brief.domino.thickness_m)
+    for number, line in enumerate(brief.lines):
+        if number in lines:
+            pieces = shapely.polygons(rectangle_corners(*lines[number].poses(), *size))
+            shapes.append((f"line[{number}]", f"line {line.name!r}", shapely.union_all(pieces)))
+    return shapes
 
 
 def _fits_tray(brief: Brief, number: int) -> list[Finding]:
@@ -181,7 +219,9 @@ def _tiled(
     ]
     findings = findings + overlap_findings(standing, places, brief.domino, names)
     _tell(progress, 2, 3, "tiles")
-    presents = [lower >= 0 for lower in colouring.lower]
+    presents = [
+        (lower >= 0) & ~gap_mask(field) for field, lower in zip(brief.fields, colouring.lower, strict=True)
+    ]
     tiling, maps = cut_fields(presents, places, brief.tray)
     standing = with_tiles(standing, maps)
     _tell(progress, 3, 3, "tiles")

@@ -13,6 +13,7 @@ from standfall.mural.palette import Palette
 from standfall.mural.picture import Picture
 from standfall.mural.standing import Standing
 from standfall.mural.stock import StockTable
+from standfall.routes.plan import Routes
 from standfall.tiles import Tiling
 
 
@@ -48,7 +49,8 @@ class Commission:
 class Plan:
     """What stands where, in which colour, in which tile, and what must be bought.
 
-    ``findings`` hold no blocking one, except in the best partial plan that ``make_plan`` returns when
+    ``routes`` say in which order and on which ways all is laid; ``None`` when the brief has neither robots nor a
+    crew. ``findings`` hold no blocking one, except in the best partial plan that ``make_plan`` returns when
     something cannot be done; look at ``blocked``.
     """
 
@@ -61,6 +63,7 @@ class Plan:
     stock: StockTable
     colour_error: ColourError
     findings: tuple[Finding, ...]
+    routes: Routes | None = None
 
     @property
     def blocked(self) -> bool:
@@ -90,5 +93,6 @@ class Plan:
             "colour_error": self.colour_error.as_dict(),
             "mass_kg": round(self.mass_kg, 3),
             "size_m": [round(side, 4) for side in self.size_m],
+            "routes": None if self.routes is None else self.routes.summary(),
             "findings": [finding.as_dict() for finding in self.findings],
         }

@@ -1,0 +1,1 @@
+"""Routes: in which order everything is laid, on which ways and when."""
