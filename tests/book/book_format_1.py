@@ -7,6 +7,7 @@ from contextlib import closing
 from pathlib import Path
 
 from standfall.book import write_build
+from standfall.book.digest import input_digest
 from standfall.planning.plan import Plan
 
 # The whole schema of format 1 as it was: never to be changed, whatever becomes of the present one.
@@ -160,7 +161,10 @@ TABLES_1 = (
 
 
 def write_build_1(plan: Plan, path: Path) -> Path:
-    """Write a plan as a file of format 1; an earlier one at that path is kept as history."""
+    """Write a plan as a file of format 1; an earlier one at that path is kept as history.
+
+    Those who wrote such files planned by ``plan_format`` 1, before there were routes.
+    """
     modern = path.with_suffix(".modern")
     if path.exists():
         path.rename(modern)
@@ -172,6 +176,10 @@ def write_build_1(plan: Plan, path: Path) -> Path:
         connection.execute("BEGIN")
         for table in TABLES_1:
             connection.execute(f"INSERT INTO main.{table} SELECT * FROM modern.{table}")
+        connection.execute(
+            "UPDATE plan SET plan_format = 1, input_sha256 = ? WHERE version = (SELECT MAX(version) FROM plan)",
+            (input_digest(plan, 1),),
+        )
         connection.execute("COMMIT")
         connection.execute("PRAGMA main.application_id = 1398031948")
         connection.execute("PRAGMA main.user_version = 1")

@@ -16,6 +16,8 @@ import numpy as np
 from standfall.book import StoredFall
 from standfall.planning.plan import Plan
 
+_ROUTES = ("Routes", "Steps", "Convex", "Access", "Stances", "Trips")
+
 
 def assert_same_plan(one: Plan, other: Plan) -> None:
     """Compare attribute by attribute, arrays by type and bits."""
@@ -29,7 +31,7 @@ def _assert_same(one: Any, other: Any, where: str) -> None:
         assert one.dtype == other.dtype, where
         assert one.shape == other.shape, where
         assert one.tobytes() == other.tobytes(), where
-    elif type(one).__name__ in ("Standing", "Tiling", "StockTable", "Palette"):
+    elif type(one).__name__ in ("Standing", "Tiling", "StockTable", "Palette", *_ROUTES):
         for field in fields(one):
             _assert_same(getattr(one, field.name), getattr(other, field.name), f"{where}.{field.name}")
     else:

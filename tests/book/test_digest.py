@@ -14,9 +14,11 @@ import numpy as np
 import pytest
 from book_fall import make_prediction_by_hand
 from book_plan import make_plan_by_hand
+from book_routes import plan_with_routes
 
 from standfall.book import write_build, write_fall
 from standfall.book.digest import input_digest, result_digest
+from standfall.planning.plan import Plan
 
 # As listed in the page; letters of Python's struct module.
 LETTERS = {"f8": "d", "i1": "b", "i2": "h", "i4": "i", "i8": "q"}
@@ -26,7 +28,7 @@ def listed_columns(heading: str = "columns and types") -> list[tuple[str, str, s
     """Return the (table, column, type) of a list in the page, in its order."""
     page = (Path(__file__).parents[2] / "docs" / "build-file.md").read_text(encoding="utf-8")
     section = page[page.index(f"| table | {heading} |") :]
-    rows = [line.split("|")[1:3] for line in section.splitlines()[2:5]]
+    rows = [line.split("|")[1:3] for line in section.split("\n\n", 1)[0].splitlines()[2:]]
     return [
         (table.strip(" `"), *column.split())  # type: ignore[misc]
         for table, columns in rows
@@ -38,14 +40,25 @@ def compact(value: object) -> bytes:
     return json.dumps(value, sort_keys=True, separators=(",", ":"), ensure_ascii=False).encode()
 
 
+KINDS = {"tile": ["full", "edge", "holed"], "step": ["tile", "gap", "stack", "line"]}
+# In the order of the page.
+PHASES = [
+    *("dock", "drive", "turn", "approach", "lower", "release", "raise", "leave", "return", "wait", "charge"),
+    *("walk", "lay"),
+]
+# Where the columns of the page's "order" are in the table ``step``.
+ORDER = {"step": "number", "x_m": "stand_x_m", "y_m": "stand_y_m", "yaw_rad": "stand_yaw_rad"}
+
+
 def number_of(table: str, column: str, value: object) -> object:
-    if column == "kind":
-        return ["full", "edge", "holed"].index(str(value))
+    if column in ("kind", "phase"):
+        return (PHASES if column == "phase" else KINDS[table]).index(str(value))
     return (0 if column == "tile" else -1) if value is None else value
 
 
-def test_result_digest_can_be_taken_from_the_rows(tmp_path: Path) -> None:
-    path = write_build(make_plan_by_hand(), tmp_path / "a.build")
+@pytest.mark.parametrize("plan", [make_plan_by_hand(), plan_with_routes()])
+def test_result_digest_can_be_taken_from_the_rows(tmp_path: Path, plan: Plan) -> None:
+    path = write_build(plan, tmp_path / "a.build")
     with closing(sqlite3.connect(path)) as connection:
         error = connection.execute("SELECT * FROM colour_error")
         names = [column[0] for column in error.description]
@@ -60,14 +73,31 @@ def test_result_digest_can_be_taken_from_the_rows(tmp_path: Path) -> None:
                 "SELECT code, grade, place, message, value, bound, next_step FROM finding ORDER BY number"
             ).fetchall(),
         }
+        columns = listed_columns()
+        if plan.routes is not None:
+            route = connection.execute("SELECT * FROM route").fetchone()
+            tables = {
+                f"{name}s": connection.execute(f"SELECT * FROM {name} ORDER BY number").fetchall()
+                for name in ("model", "robot")
+            }
+            words["routes"] = tables | {"route": route[1:]}
+            columns += listed_columns("columns and types of routes")
         digest = hashlib.sha256(compact(words) + b"\n")
-        for table, column, kind in listed_columns():
-            rows = connection.execute(f"SELECT {column} FROM {table} ORDER BY 1 * rowid").fetchall()
+        for table, column, kind in columns:
+            rows = connection.execute(query_of(table, column)).fetchall()
             numbers = [number_of(table, column, value) for (value,) in rows]
             digest.update(f"{table}.{column} {kind} {len(numbers)}\n".encode("ascii"))
             digest.update(struct.pack(f"<{len(numbers)}{LETTERS[kind]}", *numbers))
         stored = connection.execute("SELECT result_sha256 FROM plan").fetchone()[0]
     assert digest.hexdigest() == stored
+
+
+def query_of(table: str, column: str) -> str:
+    if table == "order":
+        return f"SELECT {ORDER.get(column, column)} FROM step WHERE place IS NOT NULL ORDER BY place"
+    if table == "trip_step":
+        return f"SELECT {column} FROM trip_step ORDER BY trip, place"
+    return f"SELECT {column} FROM {table} ORDER BY 1 * rowid"
 
 
 def test_input_digest_can_be_taken_from_the_rows(tmp_path: Path) -> None:

@@ -31,7 +31,8 @@ DOMINO_HEADINGS = (
     *("layer", "line", "z_m"),
 )
 TILE_HEADINGS = (
-    *("tile", "field", "x_m", "y_m", "yaw_rad", "turn_deg", "first_row", "first_col", "dominoes", "kind"),
+    *("tile", "x_m", "y_m", "yaw_rad", "order", "robot", "field", "turn_deg", "first_row", "first_col"),
+    *("dominoes", "kind"),
 )
 AWKWARD = ('rust, "old"', "it's; blue\\", "–grün 緑")
 METRES = ("x_m", "y_m", "z_m")
@@ -85,6 +86,9 @@ def test_csv_read_by_the_csv_module(plan: Plan, tmp_path: Path) -> None:
     assert list(columns["x_m"]) == [exact(number, 6) for number in plan.tiling.x_m]
     assert list(columns["yaw_rad"]) == [exact(number, 9) for number in plan.tiling.yaw_rad]
     assert list(columns["kind"]) == [("full", "edge", "holed")[number] for number in plan.tiling.kind]
+    # Without routes there is no order and nobody who lays.
+    assert set(columns["order"]) == {"0"}
+    assert set(columns["robot"]) == {""}
     for name in ("turn_deg", "first_row", "first_col", "dominoes"):
         assert [int(number) for number in columns[name]] == getattr(plan.tiling, name).tolist()
 

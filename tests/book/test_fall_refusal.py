@@ -89,9 +89,9 @@ def test_marked_read_only(build: Path) -> None:
 
 
 def test_newer_format(build: Path) -> None:
-    change(build, "PRAGMA user_version = 3")
-    refused(build, r"format 3.*up to 2.*newer version of the program \(K601\)")
-    with pytest.raises(FileFault, match=r"format 3.*up to 2.*\(K601\)"):
+    change(build, "PRAGMA user_version = 4")
+    refused(build, r"format 4.*up to 3.*newer version of the program \(K601\)")
+    with pytest.raises(FileFault, match=r"format 4.*up to 3.*\(K601\)"):
         read_fall(build)
 
 

@@ -1,4 +1,4 @@
-"""Files of format 1, from before falls were predicted: they are read, and become format 2 when written."""
+"""Files of format 1, from before falls were predicted: they are read, and become format 3 when written."""
 
 from __future__ import annotations
 
@@ -51,33 +51,42 @@ def test_it_is_read_and_stays_as_it_is(old: Path) -> None:
     assert sorted(contents(old.parent / "tables")) == ["dominoes.csv", "tiles.csv"]
 
 
-def test_same_plan_leaves_it_alone(old: Path) -> None:
-    before = contents(old.parent)
+def test_same_plan_is_a_new_version(old: Path) -> None:
+    # It was planned by plan_format 1, before there were routes; the dominoes are the same.
     write_build(make_plan_by_hand(), old)
-    assert contents(old.parent) == before
+    assert format_of(old) == 3
+    versions = rows(old, "SELECT version, plan_format, result_sha256 FROM plan ORDER BY version")
+    assert [version[:2] for version in versions] == [(1, 1), (2, 2)]
+    assert versions[0][2] == versions[1][2]
+    assert_same_plan(read_build(old), PLAN)
 
 
-def test_another_plan_makes_it_format_2(old: Path, tmp_path: Path) -> None:
+def test_another_plan_makes_it_format_3(old: Path, tmp_path: Path) -> None:
     write_build_1(NEXT, old)
     assert format_of(old) == 1
     write_build(PLAN, old)
-    assert format_of(old) == 2
+    assert format_of(old) == 3
     assert rows(old, "SELECT version FROM plan") == [(1,), (2,), (3,)]
     assert_same_plan(read_build(old), PLAN)
-    # The bytes are those of a file that was format 2 all along.
+    # But for the history the rows are those of a file that was format 3 all along.
     new = tmp_path / "new.build"
     for plan in (PLAN, NEXT, PLAN):
         write_build(plan, new)
-    assert old.read_bytes() == new.read_bytes()
+    for table in ("domino", "tile", "stock", "finding"):
+        assert rows(old, f"SELECT * FROM {table}") == rows(new, f"SELECT * FROM {table}")
+    assert rows(old, "SELECT * FROM plan")[2] == rows(new, "SELECT * FROM plan")[2]
 
 
-def test_a_fall_makes_it_format_2(old: Path, tmp_path: Path) -> None:
+def test_a_fall_makes_it_format_3(old: Path, tmp_path: Path) -> None:
     write_fall(make_prediction_by_hand(PLAN), PLAN, old)
-    assert format_of(old) == 2
+    assert format_of(old) == 3
     assert_same_plan(read_build(old), PLAN)
+    # It keeps its version: the plan is the one that was there.
+    assert rows(old, "SELECT version, plan_format FROM plan") == [(1, 1)]
     new = write_build(PLAN, tmp_path / "new.build")
     write_fall(make_prediction_by_hand(PLAN), PLAN, new)
-    assert old.read_bytes() == new.read_bytes()
+    for table in ("fall", "fall_domino", "domino"):
+        assert rows(old, f"SELECT * FROM {table}") == rows(new, f"SELECT * FROM {table}")
 
 
 def test_fall_of_another_plan_is_refused(old: Path) -> None:

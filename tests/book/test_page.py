@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 import sqlite3
 from collections.abc import Iterator
@@ -13,9 +14,11 @@ import pyarrow.parquet
 import pytest
 from book_fall import make_prediction_by_hand
 from book_plan import make_plan_by_hand
+from book_routes import plan_with_routes
 
 from standfall.book import APPLICATION_ID, FORMAT_VERSION, export_tables, write_build, write_fall
 from standfall.book.stored_fall import stored_fall
+from standfall.routes.trip import PHASES
 
 PAGE = (Path(__file__).parents[2] / "docs" / "build-file.md").read_text(encoding="utf-8")
 Described = dict[str, list[tuple[str, str]]]
@@ -101,6 +104,21 @@ def test_every_word_in_code_letters_exists(connection: sqlite3.Connection) -> No
     known |= {key for (key,) in connection.execute("SELECT key FROM meta")}
     # Keys of the JSON objects in the digests.
     known |= {"colours", "findings", "pictures", "ground", "starters", "trial", "seams"}
+    known |= {"floor", "models", "robots", "routes", "order"}
+    # Keys of robots.json, which has its own test.
+    known |= set(listed_keys())
+    known |= {
+        "height_m",
+        "width_m",
+        "thickness_m",
+        "drive",
+        "turn_centre_m",
+        "parts",
+        "outline_m",
+        "bottom_m",
+    }
+    # Part of a file's name, a key of the brief, and how names of columns begin.
+    known |= {"lowered_bottom_m", "over_mm", "json", "stand_"}
     text = re.sub(r"```.*?```", "", PAGE, flags=re.DOTALL)
     words = {
         word for word in re.findall(r"`([^`]+)`", text) if re.fullmatch(r"[a-z][a-z0-9_]*(\.[a-z_]+)?", word)
@@ -137,12 +155,34 @@ def test_examples_are_right() -> None:
 
 def test_exported_tables(tmp_path: Path) -> None:
     columns = {}
-    plan = make_plan_by_hand()
+    plan = plan_with_routes()
     fall = stored_fall(make_prediction_by_hand(plan))
     for path in export_tables(plan, tmp_path, "parquet", fall=fall):
+        if path.suffix == ".json":
+            continue
         schema = pyarrow.parquet.read_schema(path)
         columns[path.stem] = [(field.name, _word(field.type)) for field in schema]
     assert described("Exported tables") == columns
+
+
+def listed_keys() -> list[str]:
+    part = section("Replaying the routes").split("| key | unit | value |\n", 1)[1].split("\n\n", 1)[0]
+    return re.findall(r"^\| `(\w+)` \|", part, re.MULTILINE)
+
+
+def test_keys_of_the_file_of_robots(tmp_path: Path) -> None:
+    export_tables(plan_with_routes(), tmp_path, "csv")
+    content = json.loads((tmp_path / "robots.json").read_text(encoding="utf-8"))
+    assert sorted(listed_keys()) == sorted(content)
+    words = section("Replaying the routes")
+    for holder in (content["domino"], content["robots"][0], content["robots"][0]["parts"][0]):
+        assert all(f"`{key}`" in words for key in holder)
+
+
+def test_phases(tmp_path: Path) -> None:
+    listed = re.search(r"Phases are ([a-z, \n]+) and (\w+)\.", PAGE)
+    assert listed is not None
+    assert (*re.split(r",\s+", listed[1]), listed[2]) == PHASES
 
 
 def _word(kind: pa.DataType) -> str:

@@ -69,10 +69,10 @@ def test_pipe_is_not_waited_for(tmp_path: Path) -> None:
 
 def test_newer_version(tmp_path: Path) -> None:
     path = write_build(PLAN, tmp_path / "a.build")
-    database("PRAGMA user_version = 3")(path)
+    database("PRAGMA user_version = 4")(path)
     before = contents(tmp_path)
     for action in (lambda: read_build(path), lambda: write_build(NEXT, path)):
-        with pytest.raises(FileFault, match=r"format 3.*up to 2.*newer version of the program \(K601\)"):
+        with pytest.raises(FileFault, match=r"format 4.*up to 3.*newer version of the program \(K601\)"):
             action()
     assert contents(tmp_path) == before
 

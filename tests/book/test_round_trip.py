@@ -47,7 +47,8 @@ def test_every_attribute_is_stored() -> None:
     ]
     assert [field.name for field in fields(PictureFile)] == ["name", "sha256", "data"]
     assert [field.name for field in fields(Plan)] == [
-        *("brief", "text", "files", "palette", "standing", "tiling", "stock", "colour_error", "findings")
+        *("brief", "text", "files", "palette", "standing", "tiling", "stock", "colour_error", "findings"),
+        "routes",
     ]
 
 
@@ -190,5 +191,5 @@ def test_one_file_in_rollback_mode_with_sound_references(tmp_path: Path) -> None
 def test_number_at_the_bytes_that_tools_look_at(tmp_path: Path) -> None:
     # SQLite file format, section 1.3: user version at byte 60, application id at byte 68, big-endian.
     data = write_build(make_plan_by_hand(), tmp_path / "a.build").read_bytes()
-    assert data[60:64] == (2).to_bytes(4, "big")
+    assert data[60:64] == (3).to_bytes(4, "big")
     assert data[68:72] == b"STFL"

@@ -41,3 +41,37 @@ FALL_COLUMNS: dict[str, type] = {
     "down_s": np.float64,
     "state": np.int8,
 }
+# Of the routes, in which -1 says "none", where the build file says NULL; tile 0 likewise.
+STEP_COLUMNS: dict[str, type] = {
+    "kind": np.int8,
+    "tile": np.int32,
+    "after": np.int32,
+    "x_m": np.float64,
+    "y_m": np.float64,
+    "dominoes": np.int32,
+}
+STANCE_COLUMNS: dict[str, type] = {
+    "model": np.int16,
+    "turn_deg": np.int16,
+    "x_m": np.float64,
+    "y_m": np.float64,
+    "yaw_rad": np.float64,
+    "leave_x_m": np.float64,
+    "leave_y_m": np.float64,
+    "layer": np.int16,
+}
+TRIP_COLUMNS: dict[str, type] = {
+    "robot": np.int16,
+    "dock": np.int16,
+    "start_s": np.float64,
+    "end_s": np.float64,
+    "driven_m": np.float64,
+}
+WAYPOINT_COLUMNS: dict[str, type] = {
+    "phase": np.int8,
+    "way_step": np.int32,
+    "t_s": np.float64,
+    "x_m": np.float64,
+    "y_m": np.float64,
+    "yaw_rad": np.float64,
+}

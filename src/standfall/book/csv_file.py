@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from standfall.book.table import Column, Table
+from standfall.book.column import Column, Table
 
 _STEP = 20_000
 

@@ -11,10 +11,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from standfall.book.columns import STANDING_COLUMNS, STOCK_COLUMNS, TILING_COLUMNS
+from standfall.book.route_digest import route_columns, route_words
 from standfall.planning.plan import Plan
 
-# Raised when this program would make another plan of the same brief and pictures.
-PLAN_FORMAT = 1
+# Raised when this program would make another plan of the same brief and pictures. 2: with routes.
+PLAN_FORMAT = 2
 
 
 def input_digest(plan: Plan, plan_format: int = PLAN_FORMAT) -> str:
@@ -31,7 +32,7 @@ def result_digest(plan: Plan) -> str:
     """Return the SHA-256, in hex, of all that was worked out (docs/build-file.md, "Digests")."""
     error = plan.colour_error
     palette = plan.palette
-    words = {
+    words: dict[str, Any] = {
         "colour_error": {
             "metric": error.metric,
             "mean": error.mean + 0.0,
@@ -46,6 +47,14 @@ def result_digest(plan: Plan) -> str:
         "cut_rows": list(plan.tiling.cut_rows),
         "findings": [list(finding.as_dict().values()) for finding in plan.findings],
     }
+    # Without a drawing and routes the digest is what it was before there were any.
+    if plan.brief.hall.drawing is not None:
+        words["floor"] = [
+            plan.brief.hall.outline_m,
+            [[area.name, area.kind, area.outline_m] for area in plan.brief.areas],
+        ]
+    if plan.routes is not None:
+        words["routes"] = route_words(plan, plan.routes)
     digest = hashlib.sha256(compact_json(words) + b"\n")
     for name, column in _columns(plan):
         update(digest, name, column)
@@ -69,6 +78,8 @@ def _columns(plan: Plan) -> Iterator[tuple[str, NDArray[Any]]]:
     ):
         for name in types:
             yield f"{table}.{name}", getattr(holder, name)
+    if plan.routes is not None:
+        yield from route_columns(plan.routes)
 
 
 def compact_json(value: object) -> bytes:

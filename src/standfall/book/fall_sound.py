@@ -6,8 +6,9 @@ import math
 
 import numpy as np
 
+from standfall.book.column_check import check_range, check_types
 from standfall.book.columns import FALL_COLUMNS
-from standfall.book.sound import check_finding, check_range, check_types
+from standfall.book.sound import check_finding
 from standfall.book.stored_fall import StoredFall
 from standfall.fall.falling import BY_STARTER, FALLEN, NO_STRIKER, STATES, UNTOUCHED, Fall
 from standfall.fall.trial import Trials

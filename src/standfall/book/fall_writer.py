@@ -15,6 +15,7 @@ from standfall.book.fall_digest import fall_digest
 from standfall.book.fall_sound import check_fall
 from standfall.book.fault import faults_of
 from standfall.book.predecessor import Predecessor, carry_over, check_unchanged, look_at
+from standfall.book.row import insert, insert_columns
 from standfall.book.schema import check_sqlite
 from standfall.book.sound import check_plan
 from standfall.book.stored_fall import (
@@ -26,7 +27,7 @@ from standfall.book.stored_fall import (
     summary_text,
     trial_row,
 )
-from standfall.book.writer import Progress, fill, finding_rows, insert, insert_columns, program
+from standfall.book.writer import Progress, fill, finding_rows, program
 from standfall.disk import fault, real_path, whole_file
 from standfall.fall.falling import STATES
 from standfall.planning.plan import Plan

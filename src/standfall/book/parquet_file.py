@@ -6,7 +6,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-from standfall.book.table import Column, Table
+from standfall.book.column import Column, Table
 
 # Rows per row group: small enough for a progress bar, large enough for readers that skip by row group.
 _GROUP = 100_000

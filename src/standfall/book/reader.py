@@ -10,8 +10,10 @@ import numpy as np
 
 from standfall.book.columns import NOTHING, STANDING_COLUMNS, STOCK_COLUMNS, TILING_COLUMNS
 from standfall.book.digest import input_digest, result_digest
+from standfall.book.drawn_floor import with_drawn_floor
 from standfall.book.fault import faults_of
 from standfall.book.opening import open_build
+from standfall.book.route_reader import read_routes
 from standfall.book.sound import check_plan
 from standfall.brief import Brief, read_text
 from standfall.disk import fault
@@ -52,16 +54,18 @@ def _newest(connection: sqlite3.Connection, path: Path) -> Plan:
         raise ValueError("it holds no plan")
     version, input_sha256, result_sha256, plan_format, text = newest
     brief, palette = _brief_and_palette(connection, path, text.encode())
+    standing, tiling = _standing(connection), _tiling(connection)
     plan = Plan(
         brief=brief,
         text=text.encode(),
         files=_files(connection, version),
         palette=palette,
-        standing=_standing(connection),
-        tiling=_tiling(connection),
+        standing=standing,
+        tiling=tiling,
         stock=_stock(connection),
         colour_error=_colour_error(connection, version),
         findings=read_findings(connection, "finding"),
+        routes=read_routes(connection, path, brief, standing, tiling),
     )
     check_plan(plan)
     if (input_digest(plan, plan_format), result_digest(plan)) != (input_sha256, result_sha256):
@@ -86,7 +90,7 @@ def _brief_and_palette(connection: sqlite3.Connection, path: Path, text: bytes) 
             "its colours have other names, letter codes or screen colours than this version of the program "
             "gives them. Plan again, and print all papers anew",
         )
-    return reading.brief, palette
+    return with_drawn_floor(connection, reading.brief), palette
 
 
 def _files(connection: sqlite3.Connection, version: int) -> tuple[PictureFile, ...]:

@@ -10,13 +10,14 @@ import sqlite3
 from contextlib import closing
 
 from standfall.book.fall_schema import FALL_SCHEMA
+from standfall.book.route_schema import ROUTE_SCHEMA
 from standfall.findings import FileFault
 
 # "STFL" in ASCII, big-endian, at byte 68 of the file (SQLite file format, section 1.3.16): our own choice.
 APPLICATION_ID = 0x5354464C
 # At byte 60 of the file. Raised when a program that knows only the older number could misread the file.
-# 1: the plan. 2: the plan and its predicted fall.
-FORMAT_VERSION = 2
+# 1: the plan. 2: the plan and its predicted fall. 3: the plan with its routes, and its predicted fall.
+FORMAT_VERSION = 3
 # Fixed, since it is part of the bytes; 4096 is SQLite's own default since 3.12.
 PAGE_BYTES = 4096
 # STRICT tables came with SQLite 3.37 (2021-11-27).
@@ -189,7 +190,7 @@ def check_sqlite() -> None:
 
 def create_schema(connection: sqlite3.Connection, version: int = FORMAT_VERSION) -> None:
     """Create all tables and views of a format, and write the two numbers a build file is known by."""
-    for text in (SCHEMA, FALL_SCHEMA)[:version]:
+    for text in (SCHEMA, FALL_SCHEMA, ROUTE_SCHEMA)[:version]:
         for statement in _statements(text):
             connection.execute(statement)
     connection.execute(f"PRAGMA application_id = {APPLICATION_ID}")

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import hashlib
 import math
-from collections.abc import Mapping, Sequence
 
 import numpy as np
 
+from standfall.book.column_check import check_range, check_types
 from standfall.book.columns import STANDING_COLUMNS, STOCK_COLUMNS, TILING_COLUMNS
+from standfall.book.drawn_floor import same_but_drawn
+from standfall.book.route_sound import check_routes
 from standfall.brief import read_text
 from standfall.findings import Finding
 from standfall.planning.plan import Plan
@@ -21,7 +23,7 @@ def check_plan(plan: Plan) -> None:
     Raises:
         ValueError: a mistake in the program that made the plan (or, on reading, a damaged file).
     """
-    if read_text(plan.text).brief != plan.brief:
+    if not same_but_drawn(plan.brief, read_text(plan.text).brief):
         raise ValueError("plan.brief is not what plan.text reads as")
     for file in plan.files:
         if hashlib.sha256(file.data).hexdigest() != file.sha256:
@@ -69,6 +71,7 @@ def check_columns(plan: Plan) -> None:
         raise ValueError("a domino of standing belongs to a field and a line, or to neither")
     if not len(tiling.cut_rows) == len(tiling.cut_cols) == fields:
         raise ValueError("tiling.cut_rows and cut_cols do not have one entry for each field")
+    check_routes(plan)
 
 
 def _keeps(value: object) -> bool:
@@ -78,32 +81,3 @@ def _keeps(value: object) -> bool:
     if isinstance(value, int):
         return not isinstance(value, bool) and -(2**63) <= value < 2**63
     return value is None or isinstance(value, str)
-
-
-def check_types(
-    holder: str, columns: object, types: Mapping[str, type], length: int, *, gaps: bool = False
-) -> None:
-    """Check that columns are arrays of these types and this length, finite, or NaN where ``gaps`` allow it.
-
-    Raises:
-        ValueError: names the column and what is wrong with it.
-    """
-    for name, kind in types.items():
-        column = getattr(columns, name)
-        if column.dtype != kind or column.shape != (length,):
-            wanted = f"{np.dtype(kind)} of shape ({length},)"
-            raise ValueError(f"{holder}.{name} is {column.dtype} of shape {column.shape}, not {wanted}")
-        if column.dtype.kind == "f" and not (np.isfinite(column) | (gaps & np.isnan(column))).all():
-            raise ValueError(f"{holder}.{name} holds a number that is not finite")
-
-
-def check_range(holder: str, columns: object, names: Sequence[str], least: int, stop: int | None) -> None:
-    """Check that whole numbers lie from ``least`` to below ``stop``.
-
-    Raises:
-        ValueError: names the column.
-    """
-    for name in names:
-        column = getattr(columns, name)
-        if len(column) and (column.min() < least or (stop is not None and column.max() >= stop)):
-            raise ValueError(f"{holder}.{name} holds a number that nothing carries")

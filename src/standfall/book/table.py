@@ -2,65 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
-from typing import Any
-
 import numpy as np
 from numpy.typing import NDArray
 
+from standfall.book.column import FALL_DECIMALS, Column, Table, metres, radians
+from standfall.book.route_table import tile_columns
 from standfall.book.stored_fall import StoredFall
 from standfall.fall.falling import STATES
 from standfall.planning.plan import Plan
 from standfall.tiles import KINDS
-
-# A micrometre and a nanoradian (20 nm at 20 m): far below what any tape or robot can hold, so that no
-# reader loses anything.
-METRE_DECIMALS = 6
-RADIAN_DECIMALS = 9
-# A microsecond, and as many for speeds and shares: far below what a film or a stopwatch can tell.
-FALL_DECIMALS = 6
-
-
-@dataclass(frozen=True)
-class Column:
-    """One column of n values.
-
-    Attributes:
-        name: heading, with the unit.
-        values: (n,) numbers; with ``names`` they number those, -1 for none.
-        unit: of the numbers, empty when they count or name something.
-        about: what it is, in a few words.
-        decimals: written in text, for lengths and angles.
-        names: what the values stand for, where they are not numbers in the file.
-        gaps: NaN stands for none.
-    """
-
-    name: str
-    values: NDArray[Any]
-    unit: str
-    about: str
-    decimals: int | None = None
-    names: tuple[str, ...] | None = None
-    gaps: bool = False
-
-    def part(self, first: int, stop: int) -> Column:
-        """Return the column with some of its rows."""
-        return replace(self, values=self.values[first:stop])
-
-
-@dataclass(frozen=True)
-class Table:
-    """A named table of columns of equal length."""
-
-    name: str
-    columns: tuple[Column, ...]
-
-    def __len__(self) -> int:
-        return len(self.columns[0].values)
-
-    def part(self, first: int, stop: int) -> Table:
-        """Return the table with some of its rows."""
-        return Table(self.name, tuple(column.part(first, stop) for column in self.columns))
 
 
 def domino_table(plan: Plan) -> Table:
@@ -70,9 +20,9 @@ def domino_table(plan: Plan) -> Table:
     lines = tuple(line.name for line in brief.lines)
     columns = (
         Column("id", np.arange(len(standing), dtype=np.int32), "", "number of the domino, from 0"),
-        _metres("x_m", standing.x_m, "middle of the footprint in the hall"),
-        _metres("y_m", standing.y_m, "middle of the footprint in the hall"),
-        _radians("yaw_rad", standing.yaw_rad, "direction of its fall in the hall, counter-clockwise from x"),
+        metres("x_m", standing.x_m, "middle of the footprint in the hall"),
+        metres("y_m", standing.y_m, "middle of the footprint in the hall"),
+        radians("yaw_rad", standing.yaw_rad, "direction of its fall in the hall, counter-clockwise from x"),
         Column("colour", standing.colour, "", "name of its colour", names=plan.palette.names),
         Column("field", standing.field, "", "name of its field, none on a line", names=fields),
         Column("row", standing.row, "", "row in the field, or place along the line; from 0"),
@@ -82,7 +32,7 @@ def domino_table(plan: Plan) -> Table:
         Column("slot_col", standing.slot_col, "", "column in the tray, from 0; -1 when laid by hand"),
         Column("layer", standing.layer, "", "0 on the floor, 1 on top of another domino"),
         Column("line", standing.line, "", "name of its line, none in a field", names=lines),
-        _metres("z_m", standing.z_m, "height its foot stands at"),
+        metres("z_m", standing.z_m, "height its foot stands at"),
     )
     return Table("dominoes", columns)
 
@@ -93,10 +43,11 @@ def tile_table(plan: Plan) -> Table:
     fields = tuple(field.name for field in plan.brief.fields)
     columns = (
         Column("tile", tiling.number, "", "number of the tile, from 1"),
+        metres("x_m", tiling.x_m, "centre of the tray opening in the hall"),
+        metres("y_m", tiling.y_m, "centre of the tray opening in the hall"),
+        radians("yaw_rad", tiling.yaw_rad, "of the tile's x axis, which runs across the columns"),
+        *tile_columns(plan),
         Column("field", tiling.field, "", "name of its field", names=fields),
-        _metres("x_m", tiling.x_m, "centre of the tray opening in the hall"),
-        _metres("y_m", tiling.y_m, "centre of the tray opening in the hall"),
-        _radians("yaw_rad", tiling.yaw_rad, "of the tile's x axis, which runs across the columns"),
         Column("turn_deg", tiling.turn_deg, "deg", "turn of the tray against the fall, 0 or 180"),
         Column("first_row", tiling.first_row, "", "lowest field row under the tray; may be negative"),
         Column("first_col", tiling.first_col, "", "lowest field column under the tray; may be negative"),
@@ -130,11 +81,3 @@ def fall_table(stored: StoredFall) -> Table:
 
 def _falling(name: str, values: NDArray[np.float64], unit: str, about: str) -> Column:
     return Column(name, values, unit, about, FALL_DECIMALS, gaps=True)
-
-
-def _metres(name: str, values: NDArray[np.float64], about: str) -> Column:
-    return Column(name, values, "m", about, METRE_DECIMALS)
-
-
-def _radians(name: str, values: NDArray[np.float64], about: str) -> Column:
-    return Column(name, values, "rad", about, RADIAN_DECIMALS)

@@ -5,19 +5,21 @@ from __future__ import annotations
 import importlib.metadata
 import json
 import sqlite3
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Sequence
 from contextlib import closing
 from pathlib import Path
 from typing import Any
 
-from numpy.typing import NDArray
-
 from standfall.book.columns import NOTHING, STANDING_COLUMNS, STOCK_COLUMNS, TILING_COLUMNS
 from standfall.book.digest import PLAN_FORMAT, input_digest, result_digest
+from standfall.book.drawn_floor import drawn_rows
 from standfall.book.fault import faults_of
 from standfall.book.predecessor import carry_over, check_unchanged, look_at
+from standfall.book.route_writer import write_routes
+from standfall.book.row import insert, insert_columns
 from standfall.book.schema import PAGE_BYTES, check_sqlite, create_indexes, create_schema
 from standfall.book.sound import check_plan
+from standfall.brief import read_text
 from standfall.disk import real_path, whole_file
 from standfall.findings import Finding
 from standfall.planning.plan import Plan
@@ -25,8 +27,6 @@ from standfall.tiles import KINDS
 
 Progress = Callable[[int, int, str], None]
 
-# Rows per step: a step takes some 50 ms, often enough for a progress bar and for Ctrl-C.
-_STEP = 20_000
 # No journal and no flush while the file has no name yet: if anything fails it is thrown away, and it is
 # flushed as a whole before it gets its name. The journal mode does not stay with the file.
 _TUNING = (
@@ -114,17 +114,11 @@ def fill(
         _write_brief_parts(connection, plan)
         _write_tiles(connection, plan)
         _write_dominoes(connection, plan, told)
+        write_routes(connection, plan, version, lambda _: told(len(plan.standing)))
         if rest is not None:
             rest(connection)
         create_indexes(connection)
         connection.execute("COMMIT")
-
-
-def insert(connection: sqlite3.Connection, table: str, rows: Iterable[tuple[Any, ...]]) -> None:
-    """Insert whole rows; a NaN becomes NULL, as SQLite has it (sqlite.org/c3ref/bind_blob.html)."""
-    rows = list(rows)
-    if rows:
-        connection.executemany(f"INSERT INTO {table} VALUES ({', '.join('?' * len(rows[0]))})", rows)
 
 
 def _meta(plan: Plan) -> dict[str, str]:
@@ -183,6 +177,9 @@ def _write_brief_parts(connection: sqlite3.Connection, plan: Plan) -> None:
         cut = (tiling.cut_rows[number], tiling.cut_cols[number])
         row = (number, field.name, field.picture, *size, *field.corner_m, field.fall_direction_rad, *cut)
         insert(connection, "field", [row])
+    written = read_text(plan.text).brief
+    if written is not None:
+        insert(connection, "drawn_floor", drawn_rows(brief, written))
     insert(connection, "line", ((number, line.name) for number, line in enumerate(brief.lines)))
     tray = brief.tray
     if tray is not None:
@@ -202,22 +199,6 @@ def _write_dominoes(connection: sqlite3.Connection, plan: Plan, told: Callable[[
     statement = f"INSERT INTO domino (id, {', '.join(STANDING_COLUMNS)}) VALUES (?, {places})"
     columns = [getattr(plan.standing, name) for name in STANDING_COLUMNS]
     insert_columns(connection, statement, columns, told)
-
-
-def insert_columns(
-    connection: sqlite3.Connection,
-    statement: str,
-    columns: Sequence[NDArray[Any]],
-    told: Callable[[int], None],
-) -> None:
-    """Insert the rows of arrays step by step, a number from 0 before each."""
-    total = len(columns[0])
-    for first in range(0, total, _STEP):
-        told(first)
-        stop = min(first + _STEP, total)
-        values = [column[first:stop].tolist() for column in columns]
-        connection.executemany(statement, zip(range(first, stop), *values, strict=True))
-    told(total)
 
 
 def _teller(progress: Progress | None, total: int) -> Callable[[int], None]:
