@@ -2,13 +2,21 @@
 
 from __future__ import annotations
 
+import hashlib
 import re
 from collections.abc import Callable
+from functools import cache
 from pathlib import Path
 
 from standfall.disk import faults_of, make_folder, remove_file, write_whole
+from standfall.hall.site import make_site
 from standfall.papers.camera_view import draw_camera_view
 from standfall.papers.finder import png_bytes
+from standfall.papers.floor_plan import FloorPlanDrawing, floor_plan_drawing
+from standfall.papers.floor_plan_dxf import floor_plan_dxf
+from standfall.papers.floor_plan_pdf import floor_plan_pdf
+from standfall.papers.floor_plan_sheet import lay_out_sheets
+from standfall.papers.floor_plan_svg import floor_plan_svg
 from standfall.papers.lay_sheets import make_lay_book
 from standfall.papers.preview import draw_preview
 from standfall.papers.shopping_list import make_shopping_list
@@ -17,14 +25,18 @@ from standfall.planning.plan import Plan
 Progress = Callable[[int, int, str], None]
 
 # Names this room gives; files of an earlier plan under such names are removed, so that no crew lays from them.
-_OURS = re.compile(r"(preview|camera)_(standing|fallen)\.png|shopping_list\.pdf|lay_sheets(_[1-9]\d*)?\.pdf")
+_OURS = re.compile(
+    r"(preview|camera)_(standing|fallen)\.png|shopping_list\.pdf|lay_sheets(_[1-9]\d*)?\.pdf|floor_plan\.(pdf|svg|dxf)"
+)
+_PLAN_DIGITS = 8
 
 
 def write_papers(plan: Plan, folder: Path, progress: Progress | None = None) -> tuple[Path, ...]:
-    """Write previews, shopping list and lay sheets of a plan into a folder.
+    """Write previews, shopping list, floor plan and lay sheets of a plan into a folder.
 
     ``preview_standing.png`` and ``preview_fallen.png``, with a camera in the brief also
-    ``camera_standing.png`` and ``camera_fallen.png``; ``shopping_list.pdf``; ``lay_sheets.pdf``, or
+    ``camera_standing.png`` and ``camera_fallen.png``; where the laying is planned ``floor_plan.pdf``,
+    ``floor_plan.svg`` and ``floor_plan.dxf``; ``shopping_list.pdf``; ``lay_sheets.pdf``, or
     ``lay_sheets_1.pdf``, ``lay_sheets_2.pdf``, ... of at most 500 pages each. Each file appears whole or
     not at all; a file of these names left from an earlier plan is replaced or removed. The same plan
     gives the same bytes.
@@ -43,7 +55,7 @@ def write_papers(plan: Plan, folder: Path, progress: Progress | None = None) -> 
     folder = Path(folder)
     make_folder(folder)
     tell = progress or (lambda done, total, what: None)
-    pictures = _pictures(plan)
+    pictures = _pictures(plan) + _floor_plans(plan)
     total = len(pictures) + 2
     written: list[Path] = []
 
@@ -83,6 +95,32 @@ def _pictures(plan: Plan) -> list[tuple[str, Callable[[], bytes], str]]:
             ("camera_fallen.png", lambda: png_bytes(draw_camera_view(plan, "fallen")), "camera view, fallen"),
         ]
     return pictures
+
+
+def _floor_plans(plan: Plan) -> list[tuple[str, Callable[[], bytes], str]]:
+    """Return what writes the floor plan, where the laying is planned and the hall is a floor."""
+    routes = plan.routes
+    site = make_site(plan.brief)[0] if routes is not None else None
+    if routes is None or site is None:
+        return []
+
+    @cache
+    def drawing() -> FloorPlanDrawing:
+        digest = hashlib.sha256(plan.text).hexdigest()[:_PLAN_DIGITS]
+        parts = (plan.brief, site, plan.standing, plan.tiling, routes.steps, routes.access, routes.trips)
+        return floor_plan_drawing(*parts, plan=digest)
+
+    paper = plan.brief.papers.page
+
+    def svg() -> bytes:
+        views = lay_out_sheets(drawing(), paper)
+        return floor_plan_svg(drawing(), views[0], 1, len(views))
+
+    return [
+        ("floor_plan.pdf", lambda: floor_plan_pdf(drawing(), paper), "floor plan"),
+        ("floor_plan.svg", svg, "floor plan as a drawing"),
+        ("floor_plan.dxf", lambda: floor_plan_dxf(drawing()), "floor plan for surveyors"),
+    ]
 
 
 def _remove_others(folder: Path, written: set[str]) -> None:

@@ -13,9 +13,9 @@ import typst
 
 from standfall.findings import FileFault, StandfallError
 
-Template = Literal["lay_sheets", "shopping_list"]
+Template = Literal["floor_plan", "lay_sheets", "shopping_list"]
 
-_TEMPLATES = ("look.typ", "lay_sheets.typ", "shopping_list.typ")
+_TEMPLATES = ("look.typ", "floor_plan.typ", "lay_sheets.typ", "shopping_list.typ")
 # typst keeps what it laid out for ten more compilations, 100 MB and more for a volume of sheets; this many
 # compilations of nothing let it go (measured: 280 MB instead of 900 MB after eight volumes).
 _EMPTY_RUNS = 11
@@ -32,7 +32,7 @@ def typeset(
     Args:
         template: which paper.
         data: what the template reads; strings in it are text, never markup.
-        pictures: PNG files the data names.
+        pictures: PNG and SVG files the data names.
         tagged: add the structure that screen readers use.
 
     Raises:
