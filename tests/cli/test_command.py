@@ -14,7 +14,7 @@ import standfall
 from standfall.cli.entry import group
 
 Run = Callable[..., Any]
-COMMANDS = ("new", "check", "plan", "fall", "papers", "export", "demo")
+COMMANDS = ("new", "check", "plan", "fall", "papers", "rest", "export", "demo")
 
 
 @pytest.mark.parametrize("command", COMMANDS)

@@ -21,6 +21,7 @@ from standfall.cli.fall import fall
 from standfall.cli.new import new
 from standfall.cli.papers import papers
 from standfall.cli.plan import plan
+from standfall.cli.rest import rest
 from standfall.findings import StandfallError
 
 EXIT_USAGE = 3
@@ -75,7 +76,7 @@ def group() -> None:
     """Hold the commands."""
 
 
-for command in (new, check, plan, fall, papers, export, demo):
+for command in (new, check, plan, fall, papers, rest, export, demo):
     group.add_command(command)
 
 

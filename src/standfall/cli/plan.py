@@ -23,6 +23,9 @@ from standfall.cli.option import json_option
 def plan(brief: Path, out: Path | None, as_json: bool) -> int:
     """Plan BRIEF and write the build file: colours within stock, standing set, tiles.
 
+    When the brief has robots or a crew, the laying is planned as well: an order in which everything can be
+    laid and left, and all trips with their times.
+
     When something blocks, nothing is written and the exit code is 2. A build file that is already there
     gets the new plan as its next version; any other file of that name is left alone.
     """

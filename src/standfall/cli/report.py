@@ -90,9 +90,27 @@ def print_plan(plan: Plan) -> None:
     out.print(
         f"colour error {error.metric}: mean {error.mean:.2f}, 95th percentile {error.p95:.2f}{_proof(plan)}"
     )
+    out.print(_laying(plan))
     out.print(_colour_table(plan))
     if plan.stock.to_buy.any():
         out.print(_purchase_table(plan))
+
+
+def _laying(plan: Plan) -> str:
+    """Return how it is laid, in a line or two."""
+    if plan.routes is None:
+        return "laying order: none, the brief has neither [[robot]] nor [crew]"
+    figures = plan.routes.summary()
+    lines = f"laid {figures['front']}: {_plain(figures['steps'])} steps in {_plain(figures['trips'])} trips, "
+    lines += f"{figures['laying_s'] / 3600:.1f} hours"
+    if figures["lower_bound_m"] > 0:
+        lines += (
+            f"\n{figures['driven_m']:,.0f} m driven, {figures['above_bound_percent']:.1f} % more than "
+            f"the {figures['lower_bound_m']:,.0f} m of the shortest ways through the empty hall"
+        )
+    if figures["unreachable"]:
+        lines += f"\n{_plain(len(figures['unreachable']))} tiles cannot be laid"
+    return lines
 
 
 def _proof(plan: Plan) -> str:
