@@ -16,7 +16,9 @@ import assign_speed
 import fall_against_rigid_bodies
 import fall_speed
 import fall_trials
+import free_space_update
 import planning_growth
+import routes_growth
 import start_up
 
 
@@ -29,6 +31,8 @@ def main() -> None:
         start_up,
         assign_speed,
         planning_growth,
+        routes_growth,
+        free_space_update,
         fall_speed,
         fall_trials,
         fall_against_rigid_bodies,
