@@ -14,6 +14,7 @@ PROGRAM = "standfall"
 ARGUMENTS = {
     "BRIEF": "Path of the brief; its pictures lie beside it.",
     "BUILD": "Path of a build file.",
+    "STATES": "Path of a CSV file that says what stands.",
     "DIRECTORY": "A folder; it is made if it is not there.",
 }
 

@@ -51,7 +51,7 @@ def test_floors_are_those_of_the_import_contract():
     } == _rooms()
 
 
-def test_pure_rooms_are_floors_0_to_5_without_the_demo():
+def test_pure_rooms_are_the_numbered_floors_without_the_demo():
     contracts = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["tool"]["importlinter"]
     pure = next(contract for contract in contracts["contracts"] if contract["type"] == "forbidden")
     numbered = {room for room, floor in _floors("Rooms").items() if floor != "edge"} - {"demo"}

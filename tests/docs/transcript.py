@@ -21,6 +21,8 @@ from standfall.cli import main
 WIDTH = "96"
 # A row of dominoes: a gap of a height or more is not crossed for sure, nor does it stop the fall for sure.
 CHAIN = "gap_mm\n14.4\n14.4\n16\n14.4\n13\n14.4\n14.4\n60\n14.4\n"
+# The first tiles of the small job stand, the last of them has fallen.
+STANDING = "tile,state\n1,laid\n2,fallen\n"
 # Lists of objects longer than this are shown in part; the page says so.
 ITEMS_SHOWN = 2
 
@@ -36,6 +38,7 @@ def example_folder() -> Iterator[Path]:
         text = small_brief_text().replace("stock = ", "stok = ", 1)
         (folder / "faulty" / "brief.toml").write_text(text, encoding="utf-8")
         (folder / "gaps.csv").write_text(CHAIN, encoding="utf-8")
+        (folder / "standing.csv").write_text(STANDING, encoding="utf-8")
         with contextlib.chdir(folder), mock.patch.dict(os.environ, {"COLUMNS": WIDTH, "NO_COLOR": "1"}):
             yield folder
 
