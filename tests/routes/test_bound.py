@@ -21,7 +21,8 @@ def bound_m(case: SmallFloor) -> float:
     none = (0.0, 0.0)
     way = [[0.0, 0.0]]
     legs = [
-        Leg(step, 0, 0, (0.0, 0.0, 0.0), way, way, 0.0, none, 0.0, none, 1) for step in range(len(case.tiling))
+        Leg(step, 0, 0, (0.0, 0.0, 0.0), way, way, 0.0, none, 0.0, none, 1)
+        for step in range(len(case.tiling))
     ]
     return lower_bound_m(case.site, floor.stances, legs, floor.point_roads)
 

@@ -214,11 +214,25 @@ def meets_body(
         if away - math.hypot(tx[i + 1] - tx[i], ty[i + 1] - ty[i]) >= radius + apart:
             continue
         looks = max(1, math.ceil((t[i + 1] - t[i]) / step))
-        for look in range(looks + 1):
+        # The turn centre goes no farther than this from one look to the next.
+        hop = math.hypot(x[i + 1] - x[i], y[i + 1] - y[i]) + abs(yaw[i + 1] - yaw[i]) * math.hypot(cx, cy)
+        hop /= looks
+        look = 0
+        while look <= looks:
             share = look / looks
             at_x, at_y = x[i] + share * (x[i + 1] - x[i]), y[i] + share * (y[i + 1] - y[i])
             at_yaw = yaw[i] + share * (yaw[i + 1] - yaw[i])
             c, s = math.cos(at_yaw), math.sin(at_yaw)
+            spare = np.inf
+            for k in range(len(first) - 1):
+                u, w = first[k], first[k + 1]
+                at_cx, at_cy = at_x + c * cx - s * cy, at_y + s * cx + c * cy
+                spare = min(spare, distance_to(at_cx, at_cy, px[u:w], py[u:w]) - radius - apart)
+            if spare > 0.0:
+                # As many looks on the turning circle cannot come near.
+                look += int(min(spare / hop, looks)) + 1 if hop > 0.0 else looks + 1
+                continue
+            look += 1
             for v in range(len(own_x)):
                 wx[v], wy[v] = at_x + c * own_x[v] - s * own_y[v], at_y + s * own_x[v] + c * own_y[v]
             for m in range(len(own_first) - 1):

@@ -67,6 +67,7 @@ def find_access(
     wanted: Bools,
     hand_allowed: Bools,
     ground: Ground | None = None,
+    thorough: bool = True,
 ) -> Access:
     """Find a laying order, or what is in the way of one.
 
@@ -80,6 +81,8 @@ def find_access(
         wanted: (n,) what is to be laid; what stands already is not.
         hand_allowed: (n,) tiles that people may lay where no robot can.
         ground: ``make_ground(site, steps, stances, layers)``, to save the work when several orders are tried.
+        thorough: when something is trapped, prove what is in its way and how little must be left out, as far as trials
+            allow; else name the cheapest guess at once. Orders and what is trapped are the same either way.
 
     Raises:
         ValueError: an array is not as long as there are steps, or stances are not in order of step.
@@ -103,9 +106,9 @@ def find_access(
     left_out: list[int] = list(base_missing)
     most = int((wanted & ~standing).sum())
     if trapped:
-        trapped_by = ways_blocked(removal, stuck)
+        trapped_by = ways_blocked(removal, stuck, None if thorough else 0)
         trapped_by.update({step: (int(steps.after[step]),) for step in base_missing})
-        rest = lay_the_rest(removal)
+        rest = lay_the_rest(removal, thorough)
         order, stance, place = (
             order + rest.removal.steps,
             stance + rest.removal.stance,

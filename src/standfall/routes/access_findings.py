@@ -28,17 +28,23 @@ _NAMED_MOST = 8
 _LANE_M = 0.001
 
 
-def access_findings(ground: Ground, access: Access) -> list[Finding]:
+def access_findings(ground: Ground, access: Access, robots: bool = True) -> list[Finding]:
     """Say what cannot be laid and why, what only people can lay, and which robots and docks are of no use.
 
     Args:
         ground: the hall and all ways.
         access: what was found on it.
+        robots: look for robots and docks of no use, too, which does not depend on what stands.
     """
     findings = (
         _trapped_tiles(ground, access) + _trapped_hand_work(ground, access) + _only_by_hand(ground, access)
     )
-    if ground.site.models and not _tiles_by_hand(ground.site) and (ground.steps.kind == TILE).any():
+    if (
+        robots
+        and ground.site.models
+        and not _tiles_by_hand(ground.site)
+        and (ground.steps.kind == TILE).any()
+    ):
         findings += _useless(ground)
     return findings
 

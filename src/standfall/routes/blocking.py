@@ -18,7 +18,7 @@ _LARGE_CELLS = 1_500_000
 _LIST_MOST = 16
 
 
-def ways_blocked(removal: Removal, stuck: Ints) -> dict[int, tuple[int, ...]]:
+def ways_blocked(removal: Removal, stuck: Ints, trials: int | None = None) -> dict[int, tuple[int, ...]]:
     """Name for each step that is stuck the steps in its way.
 
     With the steps named out of the way it could be laid, and where the list has up to 16 entries none of them can
@@ -29,20 +29,22 @@ def ways_blocked(removal: Removal, stuck: Ints) -> dict[int, tuple[int, ...]]:
     Args:
         removal: a floor from which nothing more can be taken away; it is left as it is.
         stuck: (m,) steps to be explained.
+        trials: how many floors may be emptied for trial; as many as is usual when left out.
     """
-    return Explanation(removal).all_of(stuck)
+    return Explanation(removal, trials).all_of(stuck)
 
 
 class Explanation:
     """One stuck floor and the cheapest ways through what stands on it."""
 
-    def __init__(self, removal: Removal) -> None:
+    def __init__(self, removal: Removal, trials: int | None = None) -> None:
         """Look for the cheapest ways; the floor is left as it is."""
         self._removal = removal
         ground = removal.ground
         self._cost, self._before = cheapest_ways(removal.state, ground.ways, ground.walls, ground.cells)
         large = len(ground.walls) > _LARGE_CELLS
-        self._trials = _TRIALS_MOST_LARGE if large else _TRIALS_MOST
+        usual = _TRIALS_MOST_LARGE if large else _TRIALS_MOST
+        self._trials = usual if trials is None else trials
 
     def all_of(self, stuck: Ints) -> dict[int, tuple[int, ...]]:
         """Explain all steps; those that many others wait for are explained like any other."""

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 from numpy.typing import NDArray
+from shapely.geometry.base import BaseGeometry
 
 from standfall.routes._access_kernels import join, rescan
 from standfall.routes._cell_kernels import TOUCH_M
@@ -19,9 +20,13 @@ from standfall.routes.free_cells import Ground
 from standfall.routes.stance import turned
 
 Ints = NDArray[np.int64]
+Bools = NDArray[np.bool_]
 
 # A place on the edge of a free part belongs to it; its distance is off by no more than rounding.
 _EDGE_M = 1e-6
+# When no more than so many obstacles of a layer have come or gone, its free floor is only mended round them.
+_CHANGED_MOST = 64
+_WINDOW_M = 0.1
 
 
 @dataclass(frozen=True)
@@ -40,6 +45,8 @@ class ExactFree:
         """Keep the ground; polygons are made when a layer is first asked for."""
         self._ground = ground
         self._obstacles: dict[int, tuple[NDArray[np.object_], Ints]] = {}
+        # Of each layer what stood when its free floor was last worked out from nothing, and that floor.
+        self._known: dict[int, tuple[Bools, BaseGeometry]] = {}
 
     def join_stances(self, state: State) -> bool:
         """Join all cells and ways out that are joined in truth; return whether any step became ready by it."""
@@ -138,11 +145,31 @@ class ExactFree:
         if layer not in self._obstacles:
             self._obstacles[layer] = self._outlines(layer)
         outlines, step = self._obstacles[layer]
-        low_x, low_y, high_x, high_y = self._ground.site.outline.bounds
-        free = shapely.difference(
-            shapely.box(low_x, low_y, high_x, high_y), shapely.union_all(outlines[state.alive[step]])
-        )
-        return [part for part in shapely.get_parts(free) if part.geom_type == "Polygon" and part.area > 0]
+        alive = np.asarray(state.alive[step], np.bool_)
+        if layer in self._known:
+            known, free = self._known[layer]
+            gone, come = known & ~alive, alive & ~known
+            if gone.sum() + come.sum() <= _CHANGED_MOST:
+                if come.any():
+                    free = shapely.difference(free, shapely.union_all(outlines[come]))
+                return _pieces(self._opened(outlines, alive, gone, free) if gone.any() else free)
+        box = shapely.box(*self._ground.site.outline.bounds)
+        free = shapely.difference(box, shapely.union_all(outlines[alive]))
+        self._known[layer] = (alive, free)
+        return _pieces(free)
+
+    def _opened(
+        self, outlines: NDArray[np.object_], alive: Bools, gone: Bools, free: BaseGeometry
+    ) -> BaseGeometry:
+        """Return the free floor with some obstacles gone: it changes in windows round them only.
+
+        The windows reach beyond them, so that what is found in them laps over what was free.
+        """
+        bounds = shapely.bounds(outlines[gone]) + np.array([-1.0, -1.0, 1.0, 1.0]) * _WINDOW_M
+        box = shapely.box(*self._ground.site.outline.bounds)
+        window = shapely.intersection(box, shapely.union_all(shapely.box(*bounds.T)))
+        near = alive & shapely.intersects(outlines, window)
+        return shapely.union(free, shapely.difference(window, shapely.union_all(outlines[near])))
 
     def _outlines(self, layer: int) -> tuple[NDArray[np.object_], Ints]:
         """Return a layer's obstacles as polygons a hair smaller, so that touching leaves a way between them."""
@@ -231,3 +258,7 @@ class ExactFree:
         a, b = (np.array([pair[at] for pair in pairs], np.int64) for at in (0, 1))
         join(state, ground.ways, ground.hand, ground.obstacles, ground.cells, a, b)
         return bool(rescan(state, ground.ways, ground.hand, ground.obstacles, ground.cells) > 0)
+
+
+def _pieces(free: BaseGeometry) -> list[shapely.Polygon]:
+    return [part for part in shapely.get_parts(free) if part.geom_type == "Polygon" and part.area > 0]

@@ -271,9 +271,13 @@ def plan_rest(
         wanted=wanted,
         hand_allowed=np.ones(len(steps), np.bool_),
         ground=floor.ground,
+        thorough=False,
     )
     legs = make_legs(site, steps, access, floor.floors, np.flatnonzero(standing).tolist(), progress)
-    findings = [*access_findings(floor.ground, access), *lost_findings(steps, access, legs.lost)]
+    findings = [
+        *access_findings(floor.ground, access, robots=False),
+        *lost_findings(steps, access, legs.lost),
+    ]
     return access, legs, tuple(findings)
 
 

@@ -44,17 +44,21 @@ class Rest:
     left_out_least: int
 
 
-def lay_the_rest(removal: Removal) -> Rest:
+def lay_the_rest(removal: Removal, thorough: bool = True) -> Rest:
     """Give up as few steps as possible so that the rest of a stuck floor can be laid.
 
     Args:
         removal: a floor from which nothing more can be taken away; it is left as it is.
+        thorough: search and prove; else take the first good answer.
     """
-    hopeless = _hopeless(removal)
+    hopeless = _hopeless(removal, _ALONE_MOST if thorough else 0)
     start = _Given(removal.copy(), frozenset())
     start = start.without(hopeless) if hopeless else start
     core = len(start.floor.stuck)
     least = len(start.given)
+    if not thorough:
+        chosen = _at_once(start)
+        return Rest(chosen.floor, tuple(sorted(chosen.given)), len(hopeless) + (core > 0))
     if core <= CORE_MOST:
         found, least = _searched(start)
         if found is not None:
@@ -91,10 +95,23 @@ def _with_upper(floor: Removal, steps: list[int]) -> frozenset[int]:
     return frozenset(found)
 
 
-def _hopeless(removal: Removal) -> list[int]:
-    """Return the stuck steps that could not be laid if all others of them were away."""
+def _at_once(given: _Given) -> _Given:
+    """Give up the step in the middle of those that are stuck, again and again: the middle of a patch is hidden most."""
+    steps = given.floor.ground.steps
+    while len(stuck := given.floor.stuck):
+        x_m, y_m = steps.x_m[stuck], steps.y_m[stuck]
+        middle = np.argmin(np.hypot(x_m - x_m.mean(), y_m - y_m.mean()))
+        given = given.without([int(stuck[middle])])
+    return given
+
+
+def _hopeless(removal: Removal, alone_most: int) -> list[int]:
+    """Return the stuck steps that could not be laid if all others of them were away.
+
+    More than ``alone_most`` are not looked at one by one; those that have no way at all are found in any case.
+    """
     stuck = [int(step) for step in removal.stuck]
-    if len(stuck) > _ALONE_MOST:
+    if len(stuck) > alone_most:
         ways = removal.ground.ways.of_step
         return [step for step in stuck if ways[step] == ways[step + 1] and not removal.by_hand(step)]
     return [step for step in stuck if not removal.alone([step]).removable_now(step)]
