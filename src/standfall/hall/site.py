@@ -49,8 +49,8 @@ class Site:
 def make_site(brief: Brief) -> tuple[Site | None, list[Finding]]:
     """Make the site of a brief ready, with all that is wrong with areas, robots and docks.
 
-    Robots pass over dominoes where their parts are ``laying.over_m`` higher than they stand. Where any field has a
-    second layer, all dominoes count as that high: what passes over one domino only might meet two.
+    Robots pass over dominoes where their parts are ``laying.over_m`` higher than a domino. What stands two high is in
+    the way of every part; the laying order sees to that.
 
     Args:
         brief: whose keys are sound; they may still contradict each other.
@@ -67,12 +67,6 @@ def make_site(brief: Brief) -> tuple[Site | None, list[Finding]]:
     findings += more
     findings += dock_findings(site, doubtful)
     return site, findings
-
-
-def tallest_m(brief: Brief) -> float:
-    """Return how high the dominoes stand: twice a domino where a field has stacked rows."""
-    layers = 2 if any(field.stacked_rows for field in brief.fields) else 1
-    return layers * brief.domino.height_m
 
 
 def floor_findings(hall: Hall) -> list[Finding]:
@@ -103,7 +97,7 @@ def _site(brief: Brief, outline: shapely.Polygon) -> Site:
         for_people=_without(floor, areas, CLOSED_TO_PEOPLE),
         for_dominoes=free,
         docks=brief.docks,
-        models=tuple(make_model(robot, tallest_m(brief), brief.laying.over_m) for robot in brief.robots),
+        models=tuple(make_model(robot, brief.domino.height_m, brief.laying.over_m) for robot in brief.robots),
         worker=None if brief.crew is None else crew_model(brief.crew),
         areas=tuple(areas),
         laying=brief.laying,
