@@ -1,4 +1,4 @@
-"""``standfall export``: the dominoes and tiles of a build as CSV or Parquet."""
+"""``standfall export``: dominoes, tiles, steps, waypoints and fall of a build as CSV or Parquet."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ from standfall.cli.option import json_option
 )
 @json_option
 def export(build: Path, folder: Path, kind: Literal["csv", "parquet"], as_json: bool) -> None:
-    """Write every domino and every tile of BUILD as tables, and its predicted fall when there is one."""
+    """Write every domino and tile of BUILD as tables, with its steps, waypoints and fall where there are any."""
     from standfall.book import export_tables, read_build, read_fall
     from standfall.cli.progress import ProgressBar
     from standfall.cli.report import print_json

@@ -1,4 +1,4 @@
-"""``standfall papers``: shopping list, lay sheets and previews from a build file."""
+"""``standfall papers``: previews, floor plan, shopping list and lay sheets from a build file."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ from standfall.cli.option import json_option
 )
 @json_option
 def papers(build: Path, folder: Path | None, as_json: bool) -> None:
-    """Print the papers of BUILD: preview standing and fallen, shopping list, lay sheets.
+    """Print the papers of BUILD: previews standing and fallen, floor plan, shopping list, lay sheets.
 
     Papers of an earlier plan in the same folder are replaced, so that nobody lays from them; no other
     file is touched.
