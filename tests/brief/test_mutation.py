@@ -52,9 +52,15 @@ ODD = [
 ]
 
 
-def _shrunken() -> str:
-    """The demo's brief on a field of 44 x 30 cells, with little in stock and a PNG for its picture."""
+def _shrunken(laid: bool = True) -> str:
+    """The demo's brief on a field of 44 x 30 cells, with little in stock and a PNG for its picture.
+
+    Without its hall's furniture no laying is planned, which takes longer than all the rest.
+    """
     text = brief_text()
+    if not laid:
+        begin, end = text.index("[[area]]"), text.index("[camera]")
+        text = text[:begin] + text[end:]
     for old, new in (
         ("columns = 330", "columns = 44"),
         ("rows = 300", "rows = 30"),
@@ -88,7 +94,10 @@ def _move_lines(text: str, rng: random.Random) -> bytes:
 
 
 def _swap_values(text: str, rng: random.Random) -> bytes:
-    first, second = sorted(rng.sample(list(VALUE.finditer(text)), 2), key=lambda match: match.start())
+    values = list(VALUE.finditer(text))
+    if len(values) < 2:  # whatever was there has been cut off by mutations before
+        return text.encode()
+    first, second = sorted(rng.sample(values, 2), key=lambda match: match.start())
     return (
         text[: first.start()]
         + second.group()
@@ -127,7 +136,7 @@ def test_the_shrunken_demo_plans(write_brief: Callable[[bytes], Path]) -> None:
 @pytest.mark.parametrize("chunk", range(CHUNKS))
 def test_mutated_briefs_never_raise(chunk: int, write_brief: Callable[[bytes], Path]) -> None:
     rng = random.Random(100 + chunk)
-    text = _shrunken()
+    text = _shrunken(laid=chunk < 2)
     for _ in range(IN_CHUNK):
         mutated = rng.choice(MUTATIONS)(text, rng)
         if rng.random() < 0.25:  # a second fault on top, where the text is still one

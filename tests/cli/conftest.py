@@ -61,7 +61,7 @@ def run_apart() -> Callable[..., Told]:
             capture_output=True,
             encoding="utf-8",
             errors="replace",
-            timeout=240,
+            timeout=900,
         )
         return Told(done.returncode, done.stdout, done.stderr)
 

@@ -23,7 +23,9 @@ from standfall.geometry import (
 SQUARE = np.array([[-1.0, -1.0], [1.0, -1.0], [1.0, 1.0], [-1.0, 1.0]])
 # Whole centimetres, so that parallel sides and flat corners come up often; and any numbers.
 _whole = st.tuples(st.integers(-50, 50), st.integers(-50, 50)).map(lambda p: (p[0] / 100, p[1] / 100))
-_any = st.tuples(st.floats(-3, 3), st.floats(-3, 3))
+# A nanometre is far below anything in a hall; numbers near 1e-200 only try the patience of a hull.
+_one = st.floats(-3, 3).map(lambda number: round(number, 9))
+_any = st.tuples(_one, _one)
 
 
 def _outline(points: list[tuple[float, float]]) -> np.ndarray | None:
