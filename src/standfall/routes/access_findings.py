@@ -112,11 +112,16 @@ def _trapped(ground: Ground, access: Access, tiles: Sequence[int]) -> Finding:
     why = f"{_named(steps, by)} in its way" if by else "no way to it even on an empty floor"
     left_out = [step for step in access.left_out if steps.kind[step] == TILE]
     proof = "no order lays more" if access.proven else f"no order lays more than {access.layable_most}"
+    rest = (
+        f"Without {_named(steps, left_out or tiles)} the other {len(access.order)} steps can be laid; {proof}"
+        if len(access.order)
+        else f"There was nothing to lay but {_named(steps, left_out or tiles)}"
+    )
+    place = place_words(float(steps.x_m[first]), float(steps.y_m[first]))
     return make_finding(
         "R901",
         _named(steps, [first]),
-        f"{len(tiles)} tiles cannot all be laid: {_named(steps, [first])} has {why}. Without "
-        f"{_named(steps, left_out or tiles)} the other {len(access.order)} steps can be laid; {proof}",
+        f"{len(tiles)} tiles cannot all be laid: {_named(steps, [first])} has {why} ({place}). {rest}",
         value=len(tiles),
         limit=access.layable_most,
         next_step="Leave rows open for the robot with gap_rows, let a [crew] lay these tiles, take a robot that "

@@ -91,8 +91,10 @@ class Course:
             start_m, goal_m: of its origin.
             docks: that the way begins and ends at.
         """
-        way = self._caught_up(layer, frozenset(docks)).path(start_m, goal_m)
-        if way is not None or self._floors[layer].layer.model < 0:
+        on_foot = self._floors[layer].layer.model < 0
+        # At a loading dock that people come in by, a robot stands all the same.
+        way = self._caught_up(layer, frozenset() if on_foot else frozenset(docks)).path(start_m, goal_m)
+        if way is not None or on_foot:
             return way
         return self._caught_up(layer, None).path(start_m, goal_m)
 

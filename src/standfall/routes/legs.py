@@ -113,7 +113,6 @@ def make_legs(
         carries = _carries(site, int(access.stance.model[row]))
         before = legs[-1] if legs and 0 < carried < carries else None
         leg, on_m = _leg(site, steps, access, row, floors, course, before, used)
-        course.stand(step)
         if leg is None:
             lost.append(step)
             carried = 0
@@ -124,7 +123,7 @@ def make_legs(
         else:
             carried = 1
             used[leg.dock] += 1
-        legs.append(_with_way_back(leg, access, row, course))
+        legs.append(leg)
         if progress is not None and row % 64 == 0:
             progress(row, len(access.order), "ways")
     return Legs(tuple(legs), tuple(lost))
@@ -144,7 +143,7 @@ def _leg(
     before: Leg | None,
     used: NDArray[np.int64],
 ) -> tuple[Leg | None, Floats | None]:
-    """Return the leg of one row of the order, without its way back yet, and the way from the leg before."""
+    """Return the leg of one row of the order and the way from the leg before, and put its step on the floor."""
     stance, step = access.stance, int(access.order[row])
     model, number = int(stance.model[row]), int(stance.layer[row])
     pose = (float(stance.x_m[row]), float(stance.y_m[row]), float(stance.yaw_rad[row]))
@@ -155,28 +154,29 @@ def _leg(
     if before is not None and before.model == model and before.travel_yaw_rad == yaw:
         here = (float(before.back_m[0, 0]), float(before.back_m[0, 1]))
         on_m = course.path(number, here, goal, (before.dock,))
-    found: list[tuple[float, _Start, Floats]] = []
-    for start in _starts(site, model, yaw, floors, course):
+    # People go in and out by the same way, over a floor on which their step stands.
+    found = [] if model < 0 else _outward(site, model, number, yaw, goal, floors, course)
+    course.stand(step)
+    if model < 0:
+        found = _outward(site, model, number, yaw, goal, floors, course)
+    if before is not None and on_m is not None:
         # All tiles of a trip go home to the dock they came from.
-        if before is not None and on_m is not None and start.dock != before.dock:
-            continue
-        way = course.path(number, start.place_m, goal, (start.dock,))
-        if way is not None:
-            found.append((_length_m(way), start, way))
-    if not found and on_m is not None:
-        return _leg(site, steps, access, row, floors, course, None, used)
-    if not found:
+        same = [one for one in found if one.start.dock == before.dock]
+        chosen = _there_and_back(number, goal, same, used, course)
+        on_m = on_m if chosen is not None else None
+    else:
+        chosen = None
+    chosen = chosen or _there_and_back(number, goal, found, used, course)
+    if chosen is None:
         return None, None
-    nearest = min(length for length, _, _ in found)
-    alike = [one for one in found if one[0] <= (1 + DETOUR) * nearest]
-    best = min(alike, key=lambda one: (used[one[1].dock], one[0]))
+    way, back_m = chosen
     leg = Leg(
         step=step,
         model=model if model >= 0 else WORKER,
-        dock=best[1].dock,
-        dock_pose=best[1].pose,
-        out_m=best[2],
-        back_m=best[2][::-1],
+        dock=way.start.dock,
+        dock_pose=way.start.pose,
+        out_m=way.out_m,
+        back_m=back_m,
         travel_yaw_rad=yaw,
         set_down_m=pose[:2],
         set_down_yaw_rad=pose[2],
@@ -184,19 +184,58 @@ def _leg(
         dominoes=int(steps.dominoes[step]),
         by_hand=model < 0,
         conflict=frozenset(int(other) for other in stance.conflicts_of(row)) if model >= 0 else None,
-        undock_m=best[1].undock_m,
+        undock_m=way.start.undock_m,
     )
     return leg, on_m
 
 
-def _with_way_back(leg: Leg, access: Access, row: int, course: Course) -> Leg:
-    """Give a leg its way back, over a floor on which its own step stands."""
-    number = int(access.stance.layer[row])
-    here = (float(leg.out_m[-1, 0]), float(leg.out_m[-1, 1]))
-    home = (float(leg.out_m[0, 0]), float(leg.out_m[0, 1]))
-    back = course.path(number, here, home, (leg.dock,))
-    # The access search saw that it is there; the way out backwards is one where nothing came in its way.
-    return leg if back is None else replace(leg, back_m=back)
+@dataclass(frozen=True)
+class _Way:
+    """A way out from a dock."""
+
+    start: _Start
+    out_m: Floats
+
+    @property
+    def length_m(self) -> float:
+        return _length_m(self.out_m)
+
+
+def _outward(
+    site: Site,
+    model: int,
+    layer: int,
+    yaw_rad: float | None,
+    goal_m: tuple[float, float],
+    floors: Sequence[LayerFloor],
+    course: Course,
+) -> list[_Way]:
+    """Return the shortest way out from each dock that has one."""
+    ways = []
+    for start in _starts(site, model, yaw_rad, floors, course):
+        out_m = course.path(layer, start.place_m, goal_m, (start.dock,))
+        if out_m is not None:
+            ways.append(_Way(start, out_m))
+    return ways
+
+
+def _there_and_back(
+    layer: int, goal_m: tuple[float, float], ways: Sequence[_Way], used: NDArray[np.int64], course: Course
+) -> tuple[_Way, Floats] | None:
+    """Return the way out to take, and the way back over a floor on which the step itself stands by now.
+
+    A dock that is reached on the way out may be cut off by what has just been laid, so each is tried for both.
+    """
+    nearest = min((way.length_m for way in ways), default=0.0)
+    alike = [way for way in ways if way.length_m <= (1 + DETOUR) * nearest]
+    rest = [way for way in ways if way.length_m > (1 + DETOUR) * nearest]
+    alike.sort(key=lambda way: (used[way.start.dock], way.length_m))
+    rest.sort(key=lambda way: way.length_m)
+    for way in (*alike, *rest):
+        back_m = course.path(layer, goal_m, way.start.place_m, (way.start.dock,))
+        if back_m is not None:
+            return way, back_m
+    return None
 
 
 def _starts(
@@ -226,6 +265,9 @@ def _door(site: Site, dock: Dock, layer: int, course: Course) -> tuple[float, fl
     """Return where people stand who have just come in: at the dock, or the nearest place where there is room."""
     x, y = dock.place_m
     width = 2 * site.worker.turn_radius_m if site.worker else 0.0
+    if dock.kind == "loading":
+        # Beside the robot that stands in it.
+        width += max((model.body_radius_m for model in site.models), default=0.0)
     near = np.arange(-width, width + _LATTICE_M, _LATTICE_M)
     dx, dy = (grid.ravel() for grid in np.meshgrid(near, near))
     far = np.hypot(dx, dy)

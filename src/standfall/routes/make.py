@@ -181,9 +181,13 @@ def _best_order(
         risk = at_risk(floor.brief, steps, floor.tiling, access.order)
         tries.append(_Try(front, access, legs, risk))
         bound = lower_bound_m(site, floor.stances, legs.legs, floor.point_roads)
-        if access.trapped or not len(floor.tiling) or legs.driven_m <= (1 + GOOD_ENOUGH) * bound:
+        near = not legs.lost and legs.driven_m <= (1 + GOOD_ENOUGH) * bound
+        if access.trapped or not len(floor.tiling) or near:
             break
     findings = access_findings(floor.ground, tries[0].access)
+    # A try that loses steps drives less for it.
+    fewest = min(len(attempt.legs.lost) for attempt in tries)
+    tries = [attempt for attempt in tries if len(attempt.legs.lost) == fewest]
     shortest = min(attempt.legs.driven_m for attempt in tries)
     alike = [attempt for attempt in tries if attempt.legs.driven_m <= (1 + ALIKE) * shortest + 1e-9]
     best = min(alike, key=lambda attempt: attempt.risk)

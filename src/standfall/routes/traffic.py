@@ -161,10 +161,9 @@ class _Traffic:
         load_s = self._docks[dock].load_s * len(trip.legs)
         passage = Passage.of(trip)
         start_s = self._floor.earliest(passage, begin_s + load_s)
-        # Whoever waits outside loads no sooner than needed.
-        begin_s = max(begin_s, start_s - load_s)
+        # People load and wait outside: they are on the floor, and in the way of robots, from here on only.
         self._book(passage, start_s)
-        self.rows.add(self._first_person + number, dock, trip, begin_s, begin_s + load_s, start_s)
+        self.rows.add(self._first_person + number, dock, trip, start_s, start_s, start_s)
         self._people_s[number] = start_s + trip.lasts_s
 
     def _add_robot(self, trip: Trip) -> None:
