@@ -90,7 +90,7 @@ def print_plan(plan: Plan) -> None:
     out.print(
         f"colour error {error.metric}: mean {error.mean:.2f}, 95th percentile {error.p95:.2f}{_proof(plan)}"
     )
-    out.print(_laying(plan))
+    out.print(_laying(plan), markup=False)
     out.print(_colour_table(plan))
     if plan.stock.to_buy.any():
         out.print(_purchase_table(plan))
@@ -102,7 +102,7 @@ def _laying(plan: Plan) -> str:
         return "laying order: none, the brief has neither [[robot]] nor [crew]"
     figures = plan.routes.summary()
     lines = f"laid {figures['front']}: {_plain(figures['steps'])} steps in {_plain(figures['trips'])} trips, "
-    lines += f"{figures['laying_s'] / 3600:.1f} hours"
+    lines += _duration(figures["laying_s"])
     if figures["lower_bound_m"] > 0:
         lines += (
             f"\n{figures['driven_m']:,.0f} m driven, {figures['above_bound_percent']:.1f} % more than "
@@ -111,6 +111,10 @@ def _laying(plan: Plan) -> str:
     if figures["unreachable"]:
         lines += f"\n{_plain(len(figures['unreachable']))} tiles cannot be laid"
     return lines
+
+
+def _duration(seconds: float) -> str:
+    return f"{seconds / 3600:.1f} hours" if seconds >= 3600 else f"{seconds / 60:.0f} minutes"
 
 
 def _proof(plan: Plan) -> str:
