@@ -1,4 +1,4 @@
-"""Traffic against an exact optimum by CP-SAT, an own sampler of places, and shapely."""
+"""Traffic against an own sampler of places, and hand arithmetic."""
 
 import math
 from itertools import pairwise
@@ -8,9 +8,9 @@ import pytest
 import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from ortools.sat.python import cp_model
 from traffic_hall import (
     NOTHING,
+    away_s,
     builders,
     carrier,
     dock,
@@ -20,34 +20,20 @@ from traffic_hall import (
     leg,
     nothing_in_the_way,
     poses_at,
+    set_down_s,
     square,
 )
 
 from standfall.findings import StandfallError
 from standfall.geometry.convex import Convex
-from standfall.routes import _traffic_kernels as kernels
 from standfall.routes.reservation import PEOPLE_APART_M, TICK_S
 from standfall.routes.track import PHASES
 from standfall.routes.traffic import plan_traffic
 
 
-def _away(trips, number):
-    """From when to when the robot of a trip is on its way."""
-    rows = trips.waypoints_of(number)
-    moving = ~np.isin(trips.phase[rows], [PHASES.index(name) for name in ("dock", "wait", "charge")])
-    return float(trips.t_s[rows][np.flatnonzero(moving)[0]]), float(trips.end_s[number])
-
-
-def _set_down(trips, step):
-    rows = np.flatnonzero(
-        (trips.way_step == step) & np.isin(trips.phase, [PHASES.index("lower"), PHASES.index("lay")])
-    )
-    return float(trips.t_s[rows[0]])
-
-
 def _least_distance(trips, one, other):
     """Sampled every 20 ms while both are on their way; infinite when they never are."""
-    (a, b), (c, d) = _away(trips, one), _away(trips, other)
+    (a, b), (c, d) = away_s(trips, one), away_s(trips, other)
     if max(a, c) >= min(b, d):
         return math.inf
     times = np.arange(max(a, c), min(b, d), 0.02)
@@ -66,7 +52,7 @@ def _check_columns(trips, legs):
         mine = np.flatnonzero(trips.robot == robot)
         ends = trips.end_s[mine]
         assert np.all(trips.start_s[mine][1:] >= ends[:-1] - 1e-9)
-    downs = [_set_down(trips, each.step) for each in legs]
+    downs = [set_down_s(trips, each.step) for each in legs]
     assert np.all(np.diff(downs) > 0)
 
 
@@ -102,7 +88,7 @@ def test_legs_with_a_way_on_make_one_trip():
     assert [trips.steps_of(number).tolist() for number in range(2)] == [[0, 1], [2]]
     # Two tiles are loaded for the first trip, one for the second.
     assert trips.phase_s("dock") == pytest.approx(60.0)
-    assert _away(trips, 0)[0] == pytest.approx(40.0)
+    assert away_s(trips, 0)[0] == pytest.approx(40.0)
 
 
 def test_the_same_input_gives_the_same_bytes():
@@ -188,7 +174,7 @@ def test_random_halls_always_finish_without_a_meeting(seed, robots, drive):
         for other in range(one + 1, len(trips)):
             if trips.robot[one] != trips.robot[other]:
                 times = np.arange(
-                    max(_away(trips, one)[0], _away(trips, other)[0]),
+                    max(away_s(trips, one)[0], away_s(trips, other)[0]),
                     min(trips.end_s[one], trips.end_s[other]),
                     0.02,
                 )
@@ -216,11 +202,11 @@ def test_a_tile_waits_until_the_robot_before_has_passed_its_place():
     times = np.arange(held.t_s[rows][0], held.end_s[0], 0.01)
     x, y, _ = poses_at(held, 0, times)
     inside = shapely.contains_xy(shapely.Polygon(tile.polygon(0)), x, y)
-    assert times[inside].max() <= _set_down(held, 1)
+    assert times[inside].max() <= set_down_s(held, 1)
     # Without the tile's shape it would have been set down while the first was still out there.
     x, y, _ = poses_at(free, 0, times)
     inside = shapely.contains_xy(shapely.Polygon(tile.polygon(0)), x, y)
-    assert times[inside].max() > _set_down(free, 1)
+    assert times[inside].max() > set_down_s(free, 1)
 
 
 @pytest.mark.parametrize(("conflict", "waits"), [(frozenset(), False), (frozenset({1}), True), (None, True)])
@@ -230,7 +216,7 @@ def test_a_tile_in_the_way_of_a_departure_waits_for_it(conflict, waits):
     trips, _ = plan_traffic(site, legs, nothing_in_the_way)
     rows = trips.waypoints_of(0)
     clear = trips.t_s[rows][trips.phase[rows] == PHASES.index("return")][0]
-    assert (_set_down(trips, 1) >= clear) == waits
+    assert (set_down_s(trips, 1) >= clear) == waits
 
 
 # People
@@ -252,7 +238,7 @@ def test_robots_and_people_are_never_on_the_floor_together():
     robot = [number for number in range(5) if trips.names[trips.robot[number]] == "carrier"]
     for one in robot:
         for other in set(range(5)) - set(robot):
-            (a, b), (c, d) = _away(trips, one), _away(trips, other)
+            (a, b), (c, d) = away_s(trips, one), away_s(trips, other)
             assert b <= c or d <= a
 
 
@@ -282,8 +268,8 @@ def test_what_must_be_done_before_is_done_before():
     legs = [hand_leg(site, 0, 0, (3.0, 0.0), dominoes=60), hand_leg(site, 1, 0, (0.0, 6.0), dominoes=5)]
     trips, _ = plan_traffic(site, legs, nothing_in_the_way, after=[-1, 0])
     # 3 m at 1 m/s, then 60 dominoes of 3 s.
-    assert _set_down(trips, 1) >= 3.0 + 180.0
-    assert _set_down(plan_traffic(site, legs, nothing_in_the_way, after=[-1, -1])[0], 1) < 60.0
+    assert set_down_s(trips, 1) >= 3.0 + 180.0
+    assert set_down_s(plan_traffic(site, legs, nothing_in_the_way, after=[-1, -1])[0], 1) < 60.0
 
 
 # Docks and batteries
@@ -307,7 +293,7 @@ def test_a_shared_dock_holds_one_robot_at_a_time():
     times = np.arange(0.0, trips.laying_s, 0.1)
     at_dock = np.zeros((2, len(times)), np.bool_)
     for number in range(len(trips)):
-        on = (times >= _away(trips, number)[0]) & (times <= trips.end_s[number])
+        on = (times >= away_s(trips, number)[0]) & (times <= trips.end_s[number])
         x, y, _ = poses_at(trips, number, times[on])
         at_dock[trips.robot[number], on] |= np.hypot(x, y) < 0.15
     assert at_dock.any(axis=1).all()
@@ -367,7 +353,7 @@ def test_batteries_are_charged_in_time(charger):
                 assert trips.dock[number] == (2 if charger else robot)
                 used = 0.0
             else:
-                begin, end = _away(trips, number)
+                begin, end = away_s(trips, number)
                 used += end - begin
             assert used <= 100.0
     assert len(charges) >= 4
@@ -395,198 +381,3 @@ def test_misuse_is_refused():
 def test_no_steps_no_trips():
     trips, findings = plan_traffic(hall([carrier()], [dock("north", 0.0, 0.0)]), [], nothing_in_the_way)
     assert (len(trips), trips.laying_s, findings) == (0, 0.0, [])
-
-
-# Against an exact optimum
-
-
-def _optimum_s(stays, robots, shared, fixed=None):
-    """Return the least time of a last return, by CP-SAT, in tenths of a second.
-
-    stays: (before, load, after, set down) of each trip in order: seconds from leaving home to the dock, at the dock,
-    from leaving it to being home, and from leaving it to the set-down. Trips keep the laying order of their
-    set-downs; a robot does one at a time; a shared dock holds one at a time. ``fixed`` says which robot does which.
-    That robots also need room on the floor is left out, so nothing that keeps to all rules can be faster than this.
-    """
-    model = cp_model.CpModel()
-    horizon = int(10 * sum(sum(stay[:3]) for stay in stays)) + 100
-    ends, docks, downs = [], [], []
-    by_robot = [[] for _ in range(robots)]
-    for number, (before, load, after, down) in enumerate(stays):
-        # Rounded down, so that the optimum stays a lower bound.
-        lasts = math.floor(10 * (before + load + after))
-        start = model.new_int_var(0, horizon, f"start {number}")
-        ends.append(start + lasts)
-        docks.append(
-            model.new_fixed_size_interval_var(
-                start + math.floor(10 * before), math.floor(10 * load), f"dock {number}"
-            )
-        )
-        downs.append(start + math.floor(10 * (before + load + down)))
-        choices = []
-        for robot in range(robots):
-            does = model.new_bool_var(f"{number} by {robot}")
-            choices.append(does)
-            by_robot[robot].append(
-                model.new_optional_fixed_size_interval_var(start, lasts, does, f"{number} on {robot}")
-            )
-        model.add_exactly_one(choices)
-        if fixed is not None:
-            model.add(choices[fixed[number]] == 1)
-    for intervals in by_robot:
-        model.add_no_overlap(intervals)
-    if shared:
-        # Coming home a robot crosses the dock, which takes it a tenth of a second at least.
-        crossed = [
-            model.new_fixed_size_interval_var(end - math.floor(10 * stay[0]) - 1, 1, f"home {number}")
-            for number, (end, stay) in enumerate(zip(ends, stays, strict=True))
-        ]
-        model.add_no_overlap(docks + crossed)
-    for one, two in pairwise(downs):
-        model.add(two >= one)
-    last = model.new_int_var(0, horizon, "last")
-    model.add_max_equality(last, ends)
-    model.minimize(last)
-    solver = cp_model.CpSolver()
-    solver.parameters.num_workers = 1
-    solver.parameters.random_seed = 1
-    assert solver.solve(model) == cp_model.OPTIMAL
-    return solver.objective_value / 10
-
-
-@pytest.mark.parametrize("robots", [1, 2, 3])
-def test_sharing_a_dock_against_the_optimum(robots, record_property):
-    """Trips of eight tiles; robots so small that they are hardly in each other's way.
-
-    Found: 0.2 % above the bound with one robot, 8.4 % with two, 30.6 % with three. With three the dock is the
-    bottleneck: one that comes home has to cross it between two loadings, and trips are fitted in one by one, in
-    order, where the optimum shifts all of them.
-    """
-    rng = np.random.default_rng(robots)
-    places = [dock("loading", 0.0, 0.0, load_s=20.0)]
-    places += [dock(f"parking {k}", -2.0, 1.5 * k - 1.5, kind="parking") for k in range(robots)]
-    site = hall([carrier(count=robots, half_m=0.03)], places)
-    ways = [dock_way(site, k + 1, 0) for k in range(robots)] if robots > 1 else []
-    legs = [
-        leg(site, k, 0, (float(rng.uniform(5, 20)), 1.5 * k - 6), via=[(1.0, 1.5 * k - 6)]) for k in range(8)
-    ]
-    trips, findings = plan_traffic(site, legs, nothing_in_the_way, ways=ways)
-    assert findings == []
-    stays = []
-    for number in range(8):
-        lasts = _away(trips, number)
-        down = _set_down(trips, number)
-        if robots == 1:
-            stays.append((0.0, 20.0, lasts[1] - lasts[0], down - lasts[0]))
-            continue
-        rows = trips.waypoints_of(number)
-        loading = np.flatnonzero(trips.phase[rows] == PHASES.index("dock"))
-        begin = trips.t_s[rows][loading[0]]
-        # The nearest parking place is 2 m off: 2/1 + 1/0.5 s each way at least.
-        drive = lasts[1] - begin - 20.0 - (begin - lasts[0])
-        stays.append((4.0, 20.0, drive + 4.0, down - begin - 20.0))
-    optimum = _optimum_s(stays, robots, shared=True)
-    gap = trips.laying_s / optimum - 1
-    record_property(f"gap_percent_{robots}_robots_one_dock", round(100 * gap, 1))
-    assert trips.laying_s >= optimum - 0.1
-    assert gap <= {1: 0.01, 2: 0.12, 3: 0.35}[robots]
-
-
-def test_own_docks_against_the_optimum(record_property):
-    """Three robots, each with its dock and lane: only the order of set-downs holds them back. Found: 0.4 % above."""
-    rng = np.random.default_rng(7)
-    site = hall([carrier(count=3)], [dock(f"dock {k}", 0.0, 3.0 * k, load_s=15.0) for k in range(3)])
-    numbers = [0, 1, 2, 0, 1, 2, 1, 0, 2]
-    legs = [leg(site, k, n, (float(rng.uniform(4, 15)), 3.0 * n)) for k, n in enumerate(numbers)]
-    trips, _ = plan_traffic(site, legs, nothing_in_the_way)
-    stays = []
-    for number in range(9):
-        begin, end = _away(trips, number)
-        stays.append((0.0, 15.0, end - begin, _set_down(trips, number) - begin))
-    optimum = _optimum_s(stays, 3, shared=False, fixed=numbers)
-    gap = trips.laying_s / optimum - 1
-    record_property("gap_percent_own_docks", round(100 * gap, 1))
-    assert trips.laying_s >= optimum - 0.1
-    assert gap <= 0.02
-
-
-# Kernels against shapely
-
-
-@settings(deadline=None, max_examples=60)
-@given(st.integers(0, 100_000))
-def test_kernels_agree_with_shapely(seed):
-    rng = np.random.default_rng(seed)
-    hulls = []
-    for _ in range(2):
-        corners = rng.normal(size=(7, 2)) + rng.uniform(-2, 2, 2)
-        hulls.append(shapely.get_coordinates(shapely.MultiPoint(corners).convex_hull.exterior)[-2::-1])
-    one, two = (shapely.Polygon(hull) for hull in hulls)
-    assert one.exterior.is_ccw
-    (ax, ay), (bx, by) = (np.ascontiguousarray(hull.T) for hull in hulls)
-    p, q = rng.uniform(-3, 3, (2, 2))
-    line = shapely.LineString([p, q])
-    assert kernels.crosses(*p, *q, ax, ay) == one.intersects(line)
-    assert kernels.distance_to(*p, ax, ay) == pytest.approx(one.distance(shapely.Point(p)), abs=1e-12)
-    gap = kernels.gap(ax, ay, bx, by)
-    assert gap <= one.distance(two) + 1e-9
-    assert (gap < 0) == one.intersects(two)
-
-
-def test_touching_is_not_entering():
-    box = square(1.0)
-    x, y = np.ascontiguousarray(box.T)
-    assert not kernels.crosses(-2.0, 1.0, 2.0, 1.0, x, y)
-    assert not kernels.crosses(-2.0, 0.0, 0.0, 2.0, x, y)
-    assert kernels.crosses(-2.0, 0.99, 2.0, 0.99, x, y)
-    assert kernels.crosses(0.0, 0.0, 0.0, 0.0, x, y)
-    assert not kernels.crosses(1.0, 0.0, 1.0, 0.0, x, y)
-
-
-@settings(deadline=None, max_examples=40)
-@given(st.integers(0, 100_000))
-def test_samples_hold_the_way(seed):
-    """At every moment the way is within the bend of a straight motion between ticks, and once it is that far off."""
-    rng = np.random.default_rng(seed)
-    t = np.concatenate([[0.0], np.cumsum(rng.exponential(0.3, 20))])
-    x, y = rng.normal(size=(2, 21)).cumsum(axis=1)
-    sx, sy, bend = kernels.sample_way(t, x, y, TICK_S)
-    ticks = np.arange(len(sx)) * TICK_S
-    assert ticks[-1] >= t[-1] > ticks[-1] - TICK_S
-    times = np.sort(np.concatenate([np.linspace(0.0, ticks[-1], 3000), t]))
-    k = np.minimum((times / TICK_S).astype(int), len(sx) - 2)
-    off = np.hypot(
-        np.interp(times, t, x) - np.interp(times, ticks, sx),
-        np.interp(times, t, y) - np.interp(times, ticks, sy),
-    )
-    assert np.all(off <= bend[k] + 1e-9)
-    assert bend.max() == pytest.approx(off.max(), abs=1e-9)
-    assert sx == pytest.approx(np.interp(ticks, t, x), abs=1e-12)
-
-
-def test_first_free_departure_against_trying_all():
-    """Every departure tried, with distances by shapely between zero and the relative motion."""
-    rng = np.random.default_rng(3)
-    waited = 0
-    for _ in range(60):
-        a, b = rng.integers(3, 25, 2)
-        ax, ay, bx, by = (rng.uniform(0, 6, n) for n in (a, a, b, b))
-        bend_a, bend_b = rng.uniform(0, 0.1, a), rng.uniform(0, 0.1, b)
-        start, other = (int(value) for value in rng.integers(0, 12, 2))
-        found = kernels.first_free(start, ax, ay, bend_a, other, bx, by, bend_b, 0.3)
-
-        def clear(at, ax=ax, ay=ay, bx=bx, by=by, bend_a=bend_a, bend_b=bend_b, other=other):
-            for i in range(len(ax) - 1):
-                j = at + i - other
-                if 0 <= j < len(bx) - 1:
-                    motion = shapely.LineString(
-                        [(ax[i] - bx[j], ay[i] - by[j]), (ax[i + 1] - bx[j + 1], ay[i + 1] - by[j + 1])]
-                    )
-                    if motion.distance(shapely.Point(0, 0)) < 0.3 + bend_a[i] + bend_b[j]:
-                        return False
-            return True
-
-        assert clear(found)
-        assert not any(clear(at) for at in range(start, found))
-        waited += found > start
-    assert waited > 10

@@ -11,6 +11,7 @@ from standfall.brief import Crew, Dock, Laying, Robot, RobotPart
 from standfall.geometry.convex import Convex
 from standfall.hall.model import crew_model, make_model
 from standfall.routes.leg import WORKER, DockWay, Leg, on_way_m
+from standfall.routes.track import PHASES
 
 NOTHING = Convex.from_list([])
 
@@ -121,3 +122,18 @@ def poses_at(trips, number, times_s):
     return tuple(
         np.interp(times_s, trips.t_s[rows], column[rows]) for column in (trips.x_m, trips.y_m, trips.yaw_rad)
     )
+
+
+def away_s(trips, number):
+    """From when to when the robot of a trip is on its way."""
+    rows = trips.waypoints_of(number)
+    moving = ~np.isin(trips.phase[rows], [PHASES.index(name) for name in ("dock", "wait", "charge")])
+    return float(trips.t_s[rows][np.flatnonzero(moving)[0]]), float(trips.end_s[number])
+
+
+def set_down_s(trips, step):
+    """When a step is begun to be set down or laid."""
+    rows = np.flatnonzero(
+        (trips.way_step == step) & np.isin(trips.phase, [PHASES.index("lower"), PHASES.index("lay")])
+    )
+    return float(trips.t_s[rows[0]])
