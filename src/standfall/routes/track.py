@@ -6,7 +6,7 @@ import itertools
 import math
 from collections.abc import Callable
 from functools import lru_cache
-from typing import Literal
+from typing import Literal, get_args
 
 import numpy as np
 from numpy.typing import NDArray
@@ -37,21 +37,7 @@ Phase = Literal[
     "walk",
     "lay",
 ]
-PHASES: tuple[Phase, ...] = (
-    "dock",
-    "drive",
-    "turn",
-    "approach",
-    "lower",
-    "release",
-    "raise",
-    "leave",
-    "return",
-    "wait",
-    "charge",
-    "walk",
-    "lay",
-)
+PHASES: tuple[Phase, ...] = get_args(Phase)
 #: Straight motion between waypoints is never farther than this from where an evenly speeding robot is on its way.
 RAMP_M = 0.003
 #: Where it is slow is asked at points this far apart (common practice, no source).
